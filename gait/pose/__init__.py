@@ -1,0 +1,5 @@
+"""Seeing cows: our own network, run through MediaPipe Tasks. The only part that loads it."""
+
+from gait.pose.sighting import Box, Sighting, Silhouette
+
+__all__ = ["Box", "Sighting", "Silhouette"]
