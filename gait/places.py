@@ -6,6 +6,7 @@ A wheel keeps them in one data folder beside the package, so that no generic nam
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 _CHECKOUT = Path(__file__).resolve().parent.parent
@@ -20,3 +21,15 @@ def root() -> Path:
 def models() -> Path:
     """Return the folder of the network and score models."""
     return root() / "models"
+
+
+def score_model() -> Path:
+    """Return the score model that ships."""
+    return models() / "score_published.json"
+
+
+def add_bundle_to_path() -> None:
+    """Let the clip generator and the pages be imported, also from an installed wheel."""
+    folder = str(root())
+    if folder not in sys.path:
+        sys.path.insert(0, folder)

@@ -1,0 +1,50 @@
+"""The command ``exitlane``. Each command is a few lines over the library."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from gait import __version__
+from gait.errors import GaitError
+
+REFUSED = 2
+"""Exit code when something cannot be judged or used; the sentence says why."""
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser with every command; imports nothing heavy."""
+    from gait.cli import farm, learning, score, start
+
+    parser = argparse.ArgumentParser(
+        prog="exitlane",
+        description="From film of cows in the exit lane to locomotion scores and the lame list. "
+        "It proposes; a person decides.",
+    )
+    parser.add_argument("--version", action="version", version=f"exitlane {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for part in (start, score, farm, learning):
+        part.add_commands(commands)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Returns
+    -------
+    int
+        0 when done, 2 when the input was refused, 130 when stopped by the user.
+    """
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args))
+    except GaitError as problem:
+        print(problem, file=sys.stderr)
+        return REFUSED
+    except KeyboardInterrupt:
+        print("Stopped. What was filed before is kept.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        return 0

@@ -1,0 +1,135 @@
+"""``exitlane score``: score films and photos."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gait.errors import ClipError, GaitError
+
+if TYPE_CHECKING:
+    from gait.pipeline import ClipReport, PassReport
+
+
+def add_commands(commands: Any) -> None:
+    """Add ``score`` to the parser."""
+    parser = commands.add_parser("score", help="score films and photos")
+    parser.add_argument("paths", nargs="+", type=Path, metavar="FILE_OR_FOLDER")
+    parser.add_argument("--json", action="store_true", help="print one JSON document")
+    parser.add_argument("--landmarks", type=Path, metavar="FILE.csv", help="write all landmarks")
+    parser.add_argument("--silhouettes", type=Path, metavar="DIR", help="write a mask per frame")
+    parser.add_argument("--overlay", type=Path, metavar="FILE.webm", help="write the drawn film")
+    parser.add_argument("--farm", type=Path, metavar="FOLDER", help="file the passes on this farm")
+    parser.add_argument("--exit-order", type=Path, metavar="FILE.csv", help="time, animal number")
+    parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
+    parser.add_argument("--withers-height", type=float, metavar="M", help="metres, for lengths")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Score, print and write what was asked for; 2 if any clip was refused."""
+    from gait.bulk import score_clips
+    from gait.pipeline import find_clips
+
+    clips = find_clips(args.paths)
+    _check_outputs(args, clips)
+    reports: list[ClipReport] = []
+    refused = False
+    for path, outcome in score_clips(
+        clips,
+        workers=args.workers,
+        keep_silhouettes=args.silhouettes is not None,
+        withers_height_m=args.withers_height,
+    ):
+        if isinstance(outcome, GaitError):
+            print(outcome if str(path) in str(outcome) else f"{path}: {outcome}", file=sys.stderr)
+            refused = True
+            continue
+        refused |= outcome.refused
+        reports.append(outcome)
+        _write_extras(outcome, args, several=len(clips) > 1)
+        if args.farm is not None:
+            _file(outcome, args)
+        if not args.json:
+            print_report(outcome)
+        if outcome.refused:
+            for sentence in _refusals(outcome):
+                print(f"{path}: {sentence}", file=sys.stderr)
+    if args.json:
+        print(json.dumps({"clips": [r.to_json() for r in reports]}, indent=1, allow_nan=False))
+    return 2 if refused else 0
+
+
+def print_report(report: ClipReport) -> None:
+    """Print one line per pass: cow, score, confidence and reasons."""
+    name = report.info.path.name
+    for p in report.passes:
+        print(f"{name}  {pass_line(p)}")
+    for problem in report.problems:
+        print(f"{name}  {problem}")
+
+
+def pass_line(p: PassReport) -> str:
+    """Return the line of one pass."""
+    start, end = p.track.time_s[0], p.track.time_s[-1]
+    head = f"pass {p.track.number:>3}  {start:6.1f}-{end:.1f} s  cow {p.cow or 'not named'}"
+    if p.proposal is None or p.proposal.value is None:
+        text = " ".join(p.problems) or "No score."
+        arch = p.measures.get("back_arch")
+        if arch is not None and arch.reason is None:
+            text = f"back arch {arch.value:.2f} (give or take {1.645 * arch.se:.2f}). {text}"
+        return f"{head}  no score  {text}"
+    score = p.proposal
+    reasons = "; ".join(score.reasons)
+    plausible = f"{score.plausible[0]}-{score.plausible[-1]}"
+    return (
+        f"{head}  score {score.value}  sure {score.confidence:.0%}  "
+        f"plausible {plausible}  {reasons}"
+    )
+
+
+def _refusals(report: ClipReport) -> Iterable[str]:
+    if report.info.is_photo and report.passes and report.passes[0].usable:
+        return ()
+    return dict.fromkeys(s for p in report.passes for s in p.problems) or report.problems
+
+
+def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
+    if args.overlay is not None and len(clips) > 1:
+        raise ClipError("One overlay film can be written for one clip only.", "Name one clip.")
+    if args.overlay is not None and args.overlay.suffix.lower() != ".webm":
+        raise ClipError("The overlay film must end in .webm.", "Choose a name such as drawn.webm.")
+    if args.landmarks is not None:
+        args.landmarks.unlink(missing_ok=True)
+    if args.silhouettes is not None:
+        args.silhouettes.mkdir(parents=True, exist_ok=True)
+
+
+def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool) -> None:
+    from gait.clip import read_frames
+    from gait.landmark_csv import write_landmarks
+    from gait.overlay import write_overlay
+    from gait.silhouette_png import write_silhouettes
+
+    tracks = [p.track for p in report.passes]
+    stem = report.info.path.stem
+    if args.landmarks is not None:
+        write_landmarks(tracks, args.landmarks, clip=stem if several else None)
+    if args.silhouettes is not None:
+        folder = args.silhouettes / stem if several else args.silhouettes
+        write_silhouettes(tracks, folder, frames=report.frames)
+    if args.overlay is not None:
+        frames = read_frames(report.info.path)
+        write_overlay(frames, tracks, args.overlay, fps=report.info.fps or 1.0)
+
+
+def _file(report: ClipReport, args: argparse.Namespace) -> None:
+    from gait.filing import file_report
+    from gait.store import open_store
+
+    with open_store(args.farm) as store:
+        file_report(store, report, exit_order=args.exit_order)

@@ -1,0 +1,180 @@
+"""Draw what was seen into the film: skeleton, back line, head trace and hoof contacts.
+
+The films made here are for people to look at (VP8 in WebM, which every browser plays). Nothing is
+measured on them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from gait.errors import ClipError
+from gait.landmarks import INDEX, LANDMARKS, SKELETON
+
+if TYPE_CHECKING:
+    from gait.clip import Frame
+    from gait.track import Pass
+
+Image = npt.NDArray[np.uint8]
+Colour = tuple[int, int, int]
+
+# Blue, orange and white stay apart for colour-blind eyes and on black-and-white cows (BGR).
+NEAR: Colour = (0, 140, 255)
+FAR: Colour = (230, 160, 60)
+BACK: Colour = (255, 255, 255)
+INK: Colour = (40, 30, 20)
+SURE = 0.25
+"""Landmarks the network is less sure of than this are not drawn."""
+STRIP_SHARE = 0.16
+"""Height of the trace strip under the film, as a share of the film's height."""
+
+
+def draw_cow(image: Image, pass_: Pass, i: int, scale: float = 1.0) -> None:
+    """Draw one cow's skeleton and back line into an image, in place.
+
+    Parameters
+    ----------
+    image : uint8 array (height, width, 3)
+        The frame, already resized by `scale`.
+    pass_ : Pass
+        The pass the cow belongs to.
+    i : int
+        Which of the pass's frames this is.
+    scale : float
+        Size of `image` relative to the film.
+    """
+    points, sure = pass_.points[i] * scale, pass_.confidence[i]
+    thick = max(1, round(image.shape[1] / 480))
+    for a, b in SKELETON:
+        ia, ib = INDEX[a], INDEX[b]
+        if min(sure[ia], sure[ib]) >= SURE and np.isfinite(points[[ia, ib]]).all():
+            cv2.line(image, _px(points[ia]), _px(points[ib]), _colour(b), thick, cv2.LINE_AA)
+    for k, name in enumerate(LANDMARKS):
+        if sure[k] >= SURE and np.isfinite(points[k]).all():
+            cv2.circle(image, _px(points[k]), 2 * thick, _colour(name), -1, cv2.LINE_AA)
+    _draw_back_line(image, pass_.back_line[i] * scale, thick)
+
+
+def write_overlay(
+    frames: Iterable[Frame],
+    passes: Sequence[Pass],
+    path: Path,
+    *,
+    fps: float,
+    width: int = 960,
+    slow: float = 1.0,
+) -> None:
+    """Write the film again with every pass drawn in.
+
+    Parameters
+    ----------
+    frames : iterable of Frame
+        The film, read anew from its start.
+    passes : sequence of Pass
+        The passes found in it.
+    path : Path
+        A ``.webm`` file to write.
+    fps : float
+        Frames a second of the film.
+    width : int
+        Width of the film written, px.
+    slow : float
+        2 plays at half speed.
+
+    Raises
+    ------
+    ClipError
+        The file cannot be written.
+    """
+    at: dict[int, list[tuple[Pass, int]]] = {}
+    for pass_ in passes:
+        for i, index in enumerate(pass_.frame):
+            at.setdefault(int(index), []).append((pass_, i))
+    writer: cv2.VideoWriter | None = None
+    try:
+        for frame in frames:
+            image, scale = _resized(frame.image, width)
+            for pass_, i in at.get(frame.index, ()):
+                draw_cow(image, pass_, i, scale)
+            strip = _strip(image.shape[1], int(image.shape[0] * STRIP_SHARE), at.get(frame.index))
+            page = np.vstack([image, strip])
+            if writer is None:
+                writer = _open(path, fps / slow, page.shape[1], page.shape[0])
+            writer.write(page)
+    finally:
+        if writer is not None:
+            writer.release()
+
+
+def head_trace(pass_: Pass) -> npt.NDArray[np.float64]:
+    """Return the poll's height over the withers for each frame, px, up is positive."""
+    poll, withers = (pass_.points[:, INDEX[name], 1] for name in ("poll", "withers"))
+    trace: npt.NDArray[np.float64] = withers - poll
+    return trace
+
+
+def _strip(width: int, height: int, here: list[tuple[Pass, int]] | None) -> Image:
+    """Draw the head trace of the first cow in view, with a mark at the present moment."""
+    height += height % 2
+    strip: Image = np.full((height, width, 3), 246, np.uint8)
+    if not here:
+        return strip
+    pass_, i = here[0]
+    trace = head_trace(pass_)
+    if np.isfinite(trace).sum() < 2:
+        return strip
+    low, high = np.nanpercentile(trace, [2, 98])
+    x = np.linspace(8, width - 8, len(trace))
+    y = height - 8 - (trace - low) / max(high - low, 1e-6) * (height - 16)
+    keep = np.isfinite(y)
+    line = np.stack([x[keep], np.clip(y[keep], 2, height - 2)], 1).round().astype(np.int32)
+    cv2.polylines(strip, [line.reshape(-1, 1, 2)], False, INK, 1, cv2.LINE_AA)
+    cv2.line(strip, (int(x[i]), 0), (int(x[i]), height), NEAR, 2)
+    text = f"head over withers, pass {pass_.number}"
+    cv2.putText(strip, text, (8, 14), cv2.FONT_HERSHEY_SIMPLEX, 0.42, INK, 1, cv2.LINE_AA)
+    return strip
+
+
+def _draw_back_line(image: Image, line: npt.NDArray[np.float64], thick: int) -> None:
+    seen = line[np.isfinite(line).all(axis=1)]
+    if len(seen) < 2:
+        return
+    curve = seen.round().astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(image, [curve], False, INK, 2 * thick + 1, cv2.LINE_AA)
+    cv2.polylines(image, [curve], False, BACK, thick, cv2.LINE_AA)
+    cv2.line(image, _px(seen[0]), _px(seen[-1]), INK, 1, cv2.LINE_AA)
+
+
+def _resized(image: Image, width: int) -> tuple[Image, float]:
+    scale = min(1.0, width / image.shape[1])
+    size = (
+        int(image.shape[1] * scale) // 2 * 2,
+        int(image.shape[0] * scale) // 2 * 2,
+    )
+    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    return np.ascontiguousarray(small, dtype=np.uint8), scale
+
+
+def _open(path: Path, fps: float, width: int, height: int) -> cv2.VideoWriter:
+    fourcc = cv2.VideoWriter.fourcc(*"VP80")
+    writer = cv2.VideoWriter(str(path), fourcc, fps, (width, height))
+    if not writer.isOpened():
+        raise ClipError(
+            f"The film {path} cannot be written.",
+            "Check that the folder exists, that its name ends in .webm, and the free space.",
+        )
+    return writer
+
+
+def _px(point: npt.NDArray[np.float64]) -> tuple[int, int]:
+    return round(float(point[0])), round(float(point[1]))
+
+
+def _colour(name: str) -> Colour:
+    return NEAR if name.startswith("near") else FAR if name.startswith("far") else BACK

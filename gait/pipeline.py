@@ -1,0 +1,283 @@
+"""The whole way from a film or photo to scored passes: clip, pose, track, measure, score.
+
+Nothing is stored here; :mod:`gait.filing` does that.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gait.errors import ClipError
+
+if TYPE_CHECKING:
+    from gait.clip import ClipInfo
+    from gait.measure import Measure
+    from gait.pose import CowNetwork
+    from gait.score import Proposal, ScoreModel
+    from gait.track import Pass
+
+Progress = Callable[[float], None]
+"""Told the share of the clip that is done, 0 to 1."""
+
+FILM_SUFFIXES = frozenset(
+    [
+        ".mp4",
+        ".mov",
+        ".m4v",
+        ".avi",
+        ".mkv",
+        ".webm",
+        ".mts",
+        ".m2ts",
+        ".3gp",
+        ".mpg",
+        ".mpeg",
+        ".ts",
+        ".wmv",
+    ]
+)
+PHOTO_SUFFIXES = frozenset([".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"])
+PHOTO_ONLY = (
+    "A photo shows posture only, so no score is proposed. Look at the cow and score her yourself, "
+    "or film her walking past."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PassReport:
+    """What came out of one pass."""
+
+    track: Pass
+    cow: str | None
+    usable: bool
+    problems: tuple[str, ...]
+    measures: Mapping[str, Measure]
+    proposal: Proposal | None
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the pass in the published JSON form; NaN becomes null."""
+        track = self.track
+        return {
+            "pass": track.number,
+            "start_s": round(float(track.time_s[0]), 3),
+            "end_s": round(float(track.time_s[-1]), 3),
+            "cow": self.cow,
+            "heading": track.heading,
+            "usable": self.usable,
+            "problems": list(self.problems),
+            "measures": {name: measure_json(m) for name, m in self.measures.items()},
+            "score": proposal_json(self.proposal),
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipReport:
+    """What came out of one film or photo."""
+
+    info: ClipInfo
+    frames: int
+    passes: Sequence[PassReport]
+    problems: tuple[str, ...] = ()
+    extra: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def refused(self) -> bool:
+        """True when nothing in the clip could be judged."""
+        return not any(p.usable for p in self.passes)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the clip in the published JSON form."""
+        return {
+            "clip": str(self.info.path),
+            "frames": self.frames,
+            "fps": round(float(self.info.fps), 3),
+            "photo": self.info.is_photo,
+            "problems": list(self.problems),
+            "passes": [p.to_json() for p in self.passes],
+        }
+
+
+def measure_json(measure: Measure) -> dict[str, Any]:
+    """Return one measure as plain JSON; a missing value is null and carries its reason."""
+    return {
+        "value": _number(measure.value),
+        "se": _number(measure.se),
+        "unit": measure.unit,
+        "strides": measure.strides,
+        "reason": measure.reason,
+    }
+
+
+def proposal_json(proposal: Proposal | None) -> dict[str, Any] | None:
+    """Return a proposed score as plain JSON, or None where none is proposed."""
+    if proposal is None or proposal.value is None:
+        return None
+    return {
+        "value": proposal.value,
+        "confidence": _number(proposal.confidence),
+        "probabilities": [_number(p) for p in proposal.probabilities],
+        "plausible": list(proposal.plausible),
+        "reasons": list(proposal.reasons),
+        "contributions": {k: _number(v) for k, v in proposal.contributions.items()},
+        "model": proposal.model_version,
+    }
+
+
+def find_clips(paths: Sequence[Path]) -> list[Path]:
+    """Return the films and photos among files and folders, folders searched to the bottom.
+
+    Raises
+    ------
+    ClipError
+        A folder holds no film or photo.
+    """
+    found: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        inside = [p for p in sorted(path.rglob("*")) if _is_clip(p)]
+        if not inside:
+            raise ClipError(
+                f"There is no film or photo in the folder {path}.", "Choose another folder."
+            )
+        found.extend(inside)
+    return found
+
+
+def score_clip(
+    path: Path,
+    network: CowNetwork,
+    model: ScoreModel,
+    *,
+    on_progress: Progress | None = None,
+    keep_silhouettes: bool = False,
+    withers_height_m: float | None = None,
+) -> ClipReport:
+    """Find every cow that walks past in a film, measure her and propose a score.
+
+    Parameters
+    ----------
+    path : Path
+        A film or photo.
+    network : CowNetwork
+        The open network.
+    model : ScoreModel
+        The score model.
+    on_progress : callable, optional
+        Told the share done.
+    keep_silhouettes : bool
+        Keep the silhouette of every frame with the passes (much memory on long films).
+    withers_height_m : float, optional
+        Height of the withers, m, to give lengths in metres as well.
+
+    Returns
+    -------
+    ClipReport
+
+    Raises
+    ------
+    ClipError
+        The file cannot be used at all; the message says why and what to do.
+    """
+    from gait.clip import read_info
+
+    info = read_info(path)
+    if info.is_photo:
+        return _score_photo(info, network)
+    passes: list[PassReport] = []
+    problems: tuple[str, ...] = ()
+    read = _Counted(info, on_progress)
+    try:
+        for track in _follow(read, network, keep_silhouettes):
+            passes.append(_report(track, model, path, withers_height_m))
+    except ClipError as problem:
+        if not passes:
+            raise
+        problems = (str(problem),)
+    return ClipReport(info=info, frames=read.frames, passes=passes, problems=problems)
+
+
+class _Counted:
+    """Frames of a film, counted as they are read, with progress told."""
+
+    def __init__(self, info: ClipInfo, on_progress: Progress | None) -> None:
+        self.info, self.on_progress, self.frames = info, on_progress, 0
+
+    def __iter__(self) -> Iterator[Any]:
+        from gait.clip import read_frames
+
+        total = max(1, self.info.frames_declared or 1)
+        with contextlib.closing(read_frames(self.info.path)) as frames:
+            for frame in frames:
+                self.frames += 1
+                if self.on_progress and self.frames % 10 == 0:
+                    self.on_progress(min(1.0, self.frames / total))
+                yield frame
+        if self.on_progress:
+            self.on_progress(1.0)
+
+
+def _follow(read: _Counted, network: CowNetwork, keep: bool) -> Iterator[Pass]:
+    from gait.track import follow
+
+    yield from follow(iter(read), network, keep_silhouettes=keep)
+
+
+def _report(
+    track: Pass, model: ScoreModel, path: Path, withers_height_m: float | None
+) -> PassReport:
+    from gait.herd.identity import cow_from_path
+    from gait.measure import measure_pass
+    from gait.track import settle_legs
+
+    cow = cow_from_path(path)
+    if not track.usable:
+        return PassReport(
+            track=track, cow=cow, usable=False, problems=track.problems, measures={}, proposal=None
+        )
+    settled = settle_legs(track)
+    measured = measure_pass(settled, withers_height_m=withers_height_m)
+    proposal = model.propose(measured.measures) if measured.usable else None
+    problems = (*settled.problems, *measured.problems)
+    if proposal is not None and proposal.value is None:
+        problems = (*problems, *proposal.reasons)
+    return PassReport(
+        track=settled,
+        cow=cow,
+        usable=measured.usable,
+        problems=problems,
+        measures=measured.measures,
+        proposal=proposal,
+    )
+
+
+def _score_photo(info: ClipInfo, network: CowNetwork) -> ClipReport:
+    from gait.herd.identity import cow_from_path
+    from gait.measure import measure_posture
+    from gait.track import photo_pass
+
+    track = photo_pass(info, network)
+    measured = measure_posture(track)
+    report = PassReport(
+        track=track,
+        cow=cow_from_path(info.path),
+        usable=track.usable and measured.usable,
+        problems=(*track.problems, *measured.problems, PHOTO_ONLY),
+        measures=measured.measures,
+        proposal=None,
+    )
+    return ClipReport(info=info, frames=1, passes=[report])
+
+
+def _is_clip(path: Path) -> bool:
+    return path.is_file() and path.suffix.lower() in FILM_SUFFIXES | PHOTO_SUFFIXES
+
+
+def _number(value: float) -> float | None:
+    return round(float(value), 5) if math.isfinite(value) else None

@@ -1,0 +1,27 @@
+"""``python3 -m tests``: set up what tests need, then run all of them."""
+
+import sys
+
+from gait import environment
+
+
+def main() -> int:
+    """Make sure of the environment, then run lint, types and pytest inside it."""
+    try:
+        python = environment.ensure("test")
+    except environment.SetupFailed as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    if sys.argv[1:]:
+        return environment.run(python, ["-m", "pytest", *sys.argv[1:]])
+    checks = (
+        ["-m", "ruff", "check", "."],
+        ["-m", "ruff", "format", "--check", "."],
+        ["-m", "mypy"],
+        ["-m", "pytest", "-q"],
+    )
+    return max(environment.run(python, check) for check in checks)
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
