@@ -1,0 +1,180 @@
+"""The child process that decodes. A damaged film can crash or hang it, never the main program.
+
+Protocol, lines of text: the child writes one JSON line about the clip, reads one JSON line
+(`{"file": ..., "slots": n}`, a shared memory-mapped file), then writes `slot time_s` for each
+frame it has put into a slot and reads one line for each slot given back. At the end it writes
+`end`, or `error <word>`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import json
+import math
+import mmap
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Image = npt.NDArray[np.uint8]
+LARGEST_SIDE = 8192
+LARGEST_AREA = 1 << 26
+MEMORY_LIMIT = 2 << 30
+"""Bytes of address space; decoders reserve far more than they touch."""
+
+
+class _Refused(Exception):
+    """The clip cannot be decoded; the text is one word the parent turns into a sentence."""
+
+
+def _limit_memory() -> None:
+    try:
+        import resource
+    except ImportError:  # Windows has no such limit
+        return
+    with contextlib.suppress(ValueError, OSError):  # some systems do not let it be set
+        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_LIMIT, MEMORY_LIMIT))
+
+
+def _check_size(width: float, height: float) -> None:
+    if not (1 <= width <= LARGEST_SIDE and 1 <= height <= LARGEST_SIDE):
+        raise _Refused("size")
+    if width * height > LARGEST_AREA:
+        raise _Refused("size")
+
+
+def _photo(path: Path) -> Image:
+    data = np.fromfile(path, np.uint8)
+    try:
+        image = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    except cv2.error as error:
+        raise _Refused(
+            "size" if "PIXELS" in str(error) or "SIZE" in str(error) else "damaged"
+        ) from error
+    if image is None:
+        raise _Refused("damaged")
+    return np.ascontiguousarray(image, np.uint8)
+
+
+class _Photos:
+    """Photos in order, as a film of ``fps`` frames a second."""
+
+    def __init__(self, paths: list[Path], fps: float) -> None:
+        self._paths, self._fps, self._next = paths, fps, 0
+        first = _photo(paths[0])
+        self.info = {
+            "width": first.shape[1],
+            "height": first.shape[0],
+            "fps": fps,
+            "frames": len(paths),
+        }
+
+    def read(self, slot: Image) -> float | None:
+        """Put the next photo into ``slot`` and return its time in seconds; None at the end."""
+        if self._next == len(self._paths):
+            return None
+        photo = _photo(self._paths[self._next])
+        if photo.shape != slot.shape:
+            raise _Refused("changes")
+        slot[:] = photo
+        self._next += 1
+        return (self._next - 1) / self._fps
+
+
+class _Film:
+    """A film read forward once through FFmpeg, turned upright."""
+
+    def __init__(self, path: Path, threads: int) -> None:
+        self._capture = cv2.VideoCapture(
+            str(path), cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, threads]
+        )
+        if not self._capture.isOpened():
+            raise _Refused("damaged")
+        size = [self._capture.get(p) for p in (cv2.CAP_PROP_FRAME_WIDTH, cv2.CAP_PROP_FRAME_HEIGHT)]
+        _check_size(*size)
+        ok, first = self._capture.read()
+        if not ok:
+            raise _Refused("damaged")
+        self._first: Image | None = np.asarray(first, np.uint8)
+        self.info = {
+            "width": first.shape[1],
+            "height": first.shape[0],
+            "fps": _finite(self._capture.get(cv2.CAP_PROP_FPS)),
+            "frames": max(int(_finite(self._capture.get(cv2.CAP_PROP_FRAME_COUNT))), 0),
+        }
+
+    def _time_s(self) -> float:
+        # the stamp of the frame just read; index / fps would be wrong for phones, whose rate varies
+        return _finite(self._capture.get(cv2.CAP_PROP_POS_MSEC)) / 1000
+
+    def read(self, slot: Image) -> float | None:
+        """Put the next frame into ``slot`` and return its time in seconds; None at the end."""
+        if self._first is not None:
+            slot[:], self._first = self._first, None
+            return self._time_s()
+        ok, image = self._capture.read(slot)  # decoded in place when the size fits
+        if not ok:
+            return None
+        if image.shape != slot.shape:
+            raise _Refused("changes")
+        if not np.shares_memory(image, slot):
+            slot[:] = image
+        return self._time_s()
+
+
+def _finite(value: float) -> float:
+    return float(value) if math.isfinite(value) and abs(value) < 1e15 else 0.0
+
+
+def _serve(source: _Film | _Photos) -> None:
+    print(json.dumps(source.info), flush=True)
+    order = sys.stdin.readline()
+    if not order:
+        return
+    wanted = json.loads(order)
+    slots = int(wanted["slots"])
+    shape = (slots, source.info["height"], source.info["width"], 3)
+    with Path(wanted["file"]).open("r+b") as file:
+        ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
+    for index in itertools.count():
+        # the parent gives one line for each slot it has emptied
+        if index >= slots and not sys.stdin.readline():
+            return
+        time_s = source.read(ring[index % slots])
+        if time_s is None:
+            break
+        print(index % slots, repr(time_s), flush=True)
+    print("end", flush=True)
+
+
+def main(arguments: list[str]) -> int:
+    """Decode one clip for the parent process; see the module's first lines.
+
+    Parameters
+    ----------
+    arguments : list of str
+        A JSON object: ``film`` (path) with ``threads``, or ``photos`` (paths) with ``fps``.
+    """
+    _limit_memory()
+    wanted = json.loads(arguments[0])
+    try:
+        if "film" in wanted:
+            _serve(_Film(Path(wanted["film"]), wanted["threads"]))
+        else:
+            _serve(_Photos([Path(p) for p in wanted["photos"]], wanted["fps"]))
+    except _Refused as refusal:
+        print("error", refusal, flush=True)
+    except (MemoryError, cv2.error) as error:
+        memory = isinstance(error, MemoryError) or error.code == cv2.Error.StsNoMem
+        print("error", "memory" if memory else "damaged", flush=True)
+    except BrokenPipeError:
+        pass
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

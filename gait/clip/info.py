@@ -1,0 +1,142 @@
+"""What a clip is: its kind, size, declared rate and length, and the hash of its content."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from gait.clip.process import Decoding
+from gait.clip.sniff import PHOTO_SUFFIXES, check_whole, sniff
+from gait.errors import ClipMissing, ClipUnreadable, ClipUnusable
+
+FASTEST_FPS = 1000.0
+"""Highest frame rate believed; slow-motion phones reach 960."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipInfo:
+    """A film, photo, or folder of numbered photos taken as a film.
+
+    Parameters
+    ----------
+    path : Path
+        Where it is.
+    sha256 : str
+        Hash of the content, lower-case hex; the same film under another name has the same.
+    width, height : int
+        Of the upright frame, px.
+    fps : float
+        Declared frames a second; NaN when not declared, absurd, or a photo.
+    frames_declared : int
+        Frames it says it has; 0 when it does not say.
+    is_photo : bool
+        True for a single photo.
+    """
+
+    path: Path
+    sha256: str
+    width: int
+    height: int
+    fps: float
+    frames_declared: int
+    is_photo: bool
+
+
+def read_info(path: str | os.PathLike[str], fps: float | None = None) -> ClipInfo:
+    """Look at a clip without reading it through, apart from hashing it.
+
+    Parameters
+    ----------
+    path : path
+        Film, photo, or folder of numbered photos.
+    fps : float, optional
+        Frames a second of a folder of photos; not used for films.
+
+    Raises
+    ------
+    ClipMissing, ClipUnreadable, ClipTruncated, ClipUnusable
+        If there is nothing usable there; see `gait.clip.sniff` and `gait.clip.process`.
+    """
+    path = Path(path)
+    order = decoding_order(path, fps)
+    with Decoding(order, path.name) as decoding:
+        info = decoding.info
+    declared = float(info["fps"])
+    is_photo = path.is_file() and "photos" in order
+    believable = 0 < declared <= FASTEST_FPS and not is_photo
+    return ClipInfo(
+        path=path,
+        sha256=_hash(path, order),
+        width=int(info["width"]),
+        height=int(info["height"]),
+        fps=declared if believable else float("nan"),
+        frames_declared=int(info["frames"]),
+        is_photo=is_photo,
+    )
+
+
+def decoding_order(path: Path, fps: float | None) -> dict[str, Any]:
+    """Check what a path holds and say how the child is to decode it.
+
+    Returns
+    -------
+    dict
+        See `gait.clip.decoder.main`.
+    """
+    if path.is_dir():
+        return {"photos": [str(photo) for photo in _numbered_photos(path)], "fps": _rate(path, fps)}
+    if sniff(path) == "photo":
+        return {"photos": [str(path.resolve())], "fps": 1.0}
+    check_whole(path)
+    return {"film": str(path.resolve()), "threads": min(os.cpu_count() or 2, 4)}
+
+
+def is_frame_folder(path: Path) -> bool:
+    """Tell whether a folder holds one film as numbered photos (and not a choice of photos)."""
+    if not path.is_dir():
+        return False
+    stems = [p.stem for p in path.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES]
+    return len(stems) >= 10 and all(re.fullmatch(r"[a-z_-]*\d+", s, re.I) for s in stems)
+
+
+def _numbered_photos(folder: Path) -> list[Path]:
+    if not is_frame_folder(folder):
+        raise ClipMissing(
+            f"{folder} holds no film as numbered photos.",
+            "Name the films in it one by one, or give a folder of frames 0001.jpg, 0002.jpg, ...",
+        )
+    photos = [p.resolve() for p in folder.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES]
+    for photo in photos:
+        if photo.stat().st_size == 0:
+            raise ClipUnreadable(f"{photo.name} in {folder} is empty.", "Export the frames again.")
+    return sorted(photos, key=lambda p: int(re.findall(r"\d+", p.stem)[-1]))
+
+
+def _rate(folder: Path, fps: float | None) -> float:
+    if fps is None:
+        return 25.0
+    if not 0 < fps <= FASTEST_FPS:
+        raise ClipUnusable(
+            f"{fps} frames a second cannot be the rate of {folder}.", "Give the camera's rate."
+        )
+    return float(fps)
+
+
+def _hash(path: Path, order: dict[str, Any]) -> str:
+    whole = hashlib.sha256()
+    try:
+        for part in [Path(p) for p in order["photos"]] if path.is_dir() else [path]:
+            with part.open("rb") as file:
+                digest = hashlib.file_digest(file, "sha256")
+            if path.is_file():
+                return digest.hexdigest()
+            whole.update(digest.digest())
+    except OSError as error:
+        raise ClipUnreadable(
+            f"{path.name} cannot be read ({error.strerror}).", "Check who may read the file."
+        ) from error
+    return whole.hexdigest()

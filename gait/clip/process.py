@@ -1,0 +1,176 @@
+"""The parent's side of decoding: starts the child, waits with a limit, takes frames."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import mmap
+import os
+import queue
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.errors import ClipError, ClipUnreadable, ClipUnusable
+
+Image = npt.NDArray[np.uint8]
+SLOTS = 6
+"""Frames decoded ahead of the reader."""
+PATIENCE_S = 20.0
+"""Longest wait for one frame before the film is given up as damaged."""
+
+_PACKAGE_FOLDER = Path(__file__).resolve().parents[2]
+_CHILD_SETTINGS = {
+    "OPENCV_FFMPEG_LOGLEVEL": "-8",
+    "OPENCV_LOG_LEVEL": "SILENT",
+    "OPENBLAS_NUM_THREADS": "1",  # its threads reserve memory that counts against the limit
+    # a film may name other files or addresses to read on; it may not have them
+    "OPENCV_FFMPEG_CAPTURE_OPTIONS": "protocol_whitelist;file",
+    "OPENCV_IO_MAX_IMAGE_WIDTH": "8192",
+    "OPENCV_IO_MAX_IMAGE_HEIGHT": "8192",
+    "OPENCV_IO_MAX_IMAGE_PIXELS": str(1 << 26),
+}
+
+
+def _refusal(word: str, name: str) -> ClipError:
+    again = "Copy it from the camera again; if it plays nowhere else either, it is lost."
+    if word == "size":
+        return ClipUnusable(
+            f"The picture of {name} is larger than any camera's film (8192 pixels).",
+            "Export it at 1920 x 1080.",
+        )
+    if word == "memory":
+        return ClipUnusable(f"{name} needs too much memory.", "Export it at 1920 x 1080.")
+    if word == "changes":
+        return ClipUnreadable(f"The size of the picture changes within {name}.", again)
+    if word == "hang":
+        return ClipUnreadable(f"Reading {name} took too long; the file seems damaged.", again)
+    return ClipUnreadable(f"{name} is damaged and cannot be read.", again)
+
+
+class Decoding:
+    """A clip being decoded in a child process. Use as a context manager.
+
+    Parameters
+    ----------
+    order : dict
+        What the child is to decode (see `gait.clip.decoder.main`).
+    name : str
+        Name of the clip for messages.
+    patience_s : float
+        Longest wait for the child's next line.
+
+    Attributes
+    ----------
+    info : dict
+        ``width``, ``height`` px, ``fps``, ``frames`` as the clip declares them; fps and frames are
+        0 when it does not.
+
+    Raises
+    ------
+    ClipUnreadable, ClipUnusable
+        On opening, if the clip is damaged or its picture too large.
+    """
+
+    def __init__(self, order: dict[str, Any], name: str, patience_s: float = PATIENCE_S) -> None:
+        self._name, self._patience_s = name, patience_s
+        self._child = subprocess.Popen(
+            [sys.executable, "-m", "gait.clip.decoder", json.dumps(order)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, **_CHILD_SETTINGS, "PYTHONPATH": _search_path()},
+            text=True,
+            encoding="utf-8",
+        )
+        self._lines: queue.Queue[str] = queue.Queue()
+        threading.Thread(target=self._listen, daemon=True).start()
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        try:
+            self.info: dict[str, Any] = json.loads(self._next_line())
+        except BaseException:
+            self.close()
+            raise
+
+    def _listen(self) -> None:
+        assert self._child.stdout is not None
+        for line in self._child.stdout:
+            self._lines.put(line.strip())
+        self._lines.put("")
+
+    def _next_line(self) -> str:
+        try:
+            line = self._lines.get(timeout=self._patience_s)
+        except queue.Empty:
+            raise _refusal("hang", self._name) from None
+        if not line:  # the child died
+            raise _refusal("damaged", self._name)
+        if line.startswith("error"):
+            raise _refusal(line.split()[-1], self._name)
+        return line
+
+    def _tell(self, line: str) -> None:
+        assert self._child.stdin is not None
+        with contextlib.suppress(OSError):  # it may have ended; its last lines are still to be read
+            self._child.stdin.write(line + "\n")
+            self._child.stdin.flush()
+
+    def frames(self) -> Iterator[tuple[float, Image]]:
+        """Yield time stamp in seconds and upright BGR picture of each frame, once, in order.
+
+        Raises
+        ------
+        ClipUnreadable, ClipUnusable
+            If decoding breaks off.
+        """
+        shape = (SLOTS, self.info["height"], self.info["width"], 3)
+        shared = Path("/dev/shm")
+        self._folder = tempfile.TemporaryDirectory(
+            dir=shared if shared.is_dir() else None, ignore_cleanup_errors=True
+        )
+        path = Path(self._folder.name) / "frames"
+        with path.open("w+b") as file:
+            file.truncate(int(np.prod(shape)))
+            ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
+        self._tell(json.dumps({"file": str(path), "slots": SLOTS}))
+        while (line := self._next_line()) != "end":
+            slot, time_s = line.split()
+            image = ring[int(slot)].copy()
+            self._tell("free")
+            yield float(time_s), image
+
+    def close(self) -> None:
+        """End the child and give the shared memory back. May be called twice."""
+        self._child.kill()
+        self._child.wait()
+        for stream in (self._child.stdin, self._child.stdout):
+            if stream is not None:
+                with contextlib.suppress(OSError):
+                    stream.close()
+        if self._folder is not None:
+            self._folder.cleanup()
+            self._folder = None
+
+    def __enter__(self) -> Decoding:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def _search_path() -> str:
+    before = os.environ.get("PYTHONPATH")
+    return os.pathsep.join([str(_PACKAGE_FOLDER), *([before] if before else [])])
