@@ -1,0 +1,134 @@
+"""Say in plain words what each measure did to the score."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from gait.score.model import Measured, MeasureTerm
+
+WORDS: Mapping[str, tuple[str, str, str, str]] = {
+    "back_arch": (
+        "back flat",
+        "back slightly arched",
+        "back clearly arched",
+        "back strongly arched",
+    ),
+    "head_bob_a1_pct": (
+        "head steady",
+        "head nods a little with each stride",
+        "head nods clearly with each stride",
+        "head nods strongly with each stride",
+    ),
+    "step_time_asymmetry_pct": (
+        "steps even",
+        "steps slightly uneven",
+        "steps clearly uneven",
+        "steps very uneven",
+    ),
+    "stance_time_asymmetry_pct": (
+        "stands equally long on both feet of a pair",
+        "stands a little shorter on one foot",
+        "stands clearly shorter on one foot",
+        "hardly stands on one foot",
+    ),
+    "tracking_up_pct": (
+        "hind feet land in the prints of the front feet",
+        "hind feet land a little short of the front prints",
+        "hind feet land clearly short of the front prints",
+        "hind feet land far short of the front prints",
+    ),
+    "stride_length_bl": (
+        "strides long",
+        "strides a little short",
+        "strides short",
+        "strides very short",
+    ),
+    "speed_bl_s": ("walks freely", "walks a little slowly", "walks slowly", "walks very slowly"),
+    "stride_duration_s": (
+        "strides brisk",
+        "strides a little slow",
+        "strides slow",
+        "strides very slow",
+    ),
+    "triple_support_pct": (
+        "rarely on three feet",
+        "on three feet a little longer",
+        "on three feet for long",
+        "on three feet most of the time",
+    ),
+    "stride_variation_pct": (
+        "strides regular",
+        "strides slightly irregular",
+        "strides irregular",
+        "strides very irregular",
+    ),
+}
+"""For each measure: as in a sound cow, and in three steps worse."""
+
+NOTABLE_POINTS = 0.05
+"""Measures that move the score by less than this are left out of the sentences."""
+
+
+def reason_sentences(
+    terms: Sequence[MeasureTerm],
+    measures: Mapping[str, Measured],
+    points: Mapping[str, float],
+) -> tuple[str, ...]:
+    """Return one sentence for each measure that moved the score, strongest first.
+
+    Parameters
+    ----------
+    terms : sequence of MeasureTerm
+    measures : mapping of str to Measure
+    points : mapping of str to float
+        Contribution in score steps.
+
+    Returns
+    -------
+    tuple of str
+        For example ``back clearly arched (0.52; sound cows about 0.20): pushes towards 4``.
+    """
+    by_name = {term.name: term for term in terms}
+    ranked = sorted(points, key=lambda name: -abs(points[name]))
+    sentences = [
+        sentence(by_name[name], measures[name].value, points[name])
+        for name in ranked
+        if abs(points[name]) >= NOTABLE_POINTS
+    ]
+    return tuple(sentences) or ("all measures near the herd's middle",)
+
+
+def sentence(term: MeasureTerm, value: float, points: float) -> str:
+    """Return the sentence of one measure."""
+    score = nearest_score(term, value)
+    words = WORDS.get(term.name, (term.name,) * 4)
+    grade = (0, 0, 1, 2, 3)[score - 1] if points > 0 or score < 3 else 1
+    sound = f"{format_value(value)}{unit_text(term.unit)}; sound cows about "
+    sound += format_value(term.typical[0])
+    push = f"pushes towards {score}" if points > 0 else f"speaks for {min(score, 2)}"
+    return f"{words[grade]} ({sound}): {push}"
+
+
+def nearest_score(term: MeasureTerm, value: float) -> int:
+    """Return the score whose typical value is nearest."""
+    return 1 + min(range(len(term.typical)), key=lambda i: abs(term.typical[i] - value))
+
+
+def format_value(value: float) -> str:
+    """Return the value with as many places as its size deserves."""
+    return (
+        f"{value:.0f}"
+        if abs(value) >= 10
+        else f"{value:.1f}"
+        if abs(value) >= 3
+        else f"{value:.2f}"
+    )
+
+
+def unit_text(unit: str) -> str:
+    """Return the unit as it follows a number in a sentence."""
+    if unit.startswith("%"):
+        return " %"
+    return {"bl": " trunk lengths", "bl/s": " trunk lengths a second", "s": " s"}.get(unit, "")
