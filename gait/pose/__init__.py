@@ -1,5 +1,6 @@
 """Seeing cows: our own network, run through MediaPipe Tasks. The only part that loads it."""
 
+from gait.pose.network import CowNetwork
 from gait.pose.sighting import Box, Sighting, Silhouette
 
-__all__ = ["Box", "Sighting", "Silhouette"]
+__all__ = ["Box", "CowNetwork", "Sighting", "Silhouette"]
