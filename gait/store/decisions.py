@@ -1,0 +1,304 @@
+"""What people decided, append-only, and who said which cow it was."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, insert, select, update
+from sqlalchemy.exc import IntegrityError
+
+from gait.errors import StoreConflict, StoreError
+from gait.herd.records import (
+    Conflict,
+    Decision,
+    DecisionKind,
+    Identity,
+    IdentitySource,
+    NewPass,
+)
+from gait.herd.standing import still_valid
+from gait.store import tables as t
+from gait.store.clips import add_passes
+from gait.store.cows import ensure_cow
+from gait.store.database import Database
+from gait.store.rows import record
+from gait.store.state import refresh
+from gait.store.types import utc_now
+
+_NEEDS_SCORE = frozenset({"confirmed", "overridden", "second_opinion"})
+_NEEDS_REASON = frozenset({"overridden", "unusable"})
+
+
+class Decisions:
+    """Writing and reading decisions."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(
+        self,
+        pass_id: int,
+        *,
+        kind: DecisionKind,
+        who: str,
+        score: int | None = None,
+        reason: str = "",
+        blind: bool = False,
+        expected_version: int | None = None,
+        at: datetime | None = None,
+    ) -> Decision:
+        """Keep a decision. When this returns, it survives a crash and a power cut.
+
+        Parameters
+        ----------
+        pass_id : int
+        kind : str
+            confirmed, overridden, second_opinion_wanted, second_opinion or unusable.
+        who : str
+            Name of the person who decides.
+        score : int, optional
+            1 to 5; needed to confirm, override or give a second opinion.
+        reason : str
+            Needed to override and to call a pass unusable.
+        blind : bool
+            True when the person had not seen the proposal.
+        expected_version : int, optional
+            ``version`` of the pass when the person looked at it. None: decide in any case.
+        at : datetime, optional
+            When it was decided; now by default.
+
+        Raises
+        ------
+        StoreConflict
+            If somebody else decided in between. Both inputs are kept: see :meth:`conflicts`.
+        StoreError
+            If the pass is unknown, or a score or reason is missing.
+        """
+        _check(kind, who, score, reason)
+        said = {
+            "kind": kind,
+            "who": who.strip(),
+            "score": score,
+            "reason": reason.strip(),
+            "blind": blind,
+            "at": at or utc_now(),
+        }
+        return self._append(pass_id, said, expected_version)
+
+    def undo(
+        self, pass_id: int, *, who: str, expected_version: int | None = None, reason: str = ""
+    ) -> Decision:
+        """Take back the newest decision on a pass that still holds, by a new record.
+
+        Raises
+        ------
+        StoreError
+            If there is nothing to take back.
+        StoreConflict
+            As for :meth:`add`.
+        """
+        said = {
+            "kind": "undo",
+            "who": who.strip(),
+            "score": None,
+            "reason": reason.strip(),
+            "blind": False,
+            "at": utc_now(),
+        }
+        return self._append(pass_id, said, expected_version)
+
+    def add_by_eye(
+        self,
+        cow: str,
+        *,
+        score: int,
+        who: str,
+        reason: str = "",
+        observed_at: datetime | None = None,
+    ) -> Decision:
+        """Keep a score given by watching the cow walk, without any film."""
+        _check("confirmed", who, score, reason)
+        seen = observed_at or utc_now()
+        with self._database.write() as connection:
+            ensure_cow(connection, cow)
+            (pass_id,) = add_passes(connection, None, [NewPass(number=1, observed_at=seen)])
+            add_identity(connection, pass_id, cow=cow, source="person", who=who)
+            said = {
+                "kind": "confirmed",
+                "who": who.strip(),
+                "score": score,
+                "reason": reason.strip(),
+                "blind": True,
+                "at": utc_now(),
+            }
+            made = _insert(connection, pass_id, 1, said, None)
+            refresh(connection, [pass_id])
+        return made
+
+    def _append(self, pass_id: int, said: dict[str, Any], expected_version: int | None) -> Decision:
+        try:
+            with self._database.write() as connection:
+                state = _locked_state(connection, pass_id)
+                if expected_version is None or state["version"] == expected_version:
+                    made = _insert(connection, pass_id, state["version"] + 1, said, state)
+                    refresh(connection, [pass_id])
+                    return made
+        except IntegrityError as error:
+            raise StoreError("The decision could not be kept.", "Load the pass again.") from error
+        raise self._keep_both(pass_id, said, expected_version)
+
+    def _keep_both(self, pass_id: int, said: dict[str, Any], seen_version: int) -> StoreConflict:
+        with self._database.write() as connection:
+            state = _locked_state(connection, pass_id)
+            values = {k: said[k] for k in ("who", "kind", "score", "reason", "blind")}
+            connection.execute(
+                insert(t.conflict).values(
+                    **values,
+                    pass_id=pass_id,
+                    seen_version=seen_version,
+                    found_version=state["version"],
+                    at=said["at"],
+                )
+            )
+            theirs = _decisions(connection, t.decision.c.pass_id == pass_id)[-1]
+        other = f"gave {theirs.score}" if theirs.score else theirs.kind.replace("_", " ")
+        yours = f"Your {said['score']}" if said["score"] else "Your entry"
+        return StoreConflict(
+            f"{theirs.who} decided on this pass in the meantime ({other}).",
+            f"{yours} is kept beside it. Look at both, then decide again.",
+        )
+
+    def of_pass(self, pass_id: int) -> list[Decision]:
+        """Return every decision on a pass, undo records too, oldest first."""
+        with self._database.read() as connection:
+            return _decisions(connection, t.decision.c.pass_id == pass_id)
+
+    def of_cow(self, cow: str) -> list[Decision]:
+        """Return every decision on the passes that show this cow, in order of time."""
+        passes = select(t.pass_state.c.pass_id).where(t.pass_state.c.cow == cow)
+        with self._database.read() as connection:
+            found = _decisions(connection, t.decision.c.pass_id.in_(passes))
+        return sorted(found, key=lambda d: (d.at, d.decision_id))
+
+    def since(self, at: datetime) -> list[Decision]:
+        """Return every decision made since then, in order of keeping."""
+        with self._database.read() as connection:
+            return _decisions(connection, t.decision.c.at >= at)
+
+    def conflicts(self, *, pass_id: int | None = None, settled: bool = False) -> list[Conflict]:
+        """Return entries that came second, oldest first: the open ones, or all of them."""
+        question = select(t.conflict).order_by(t.conflict.c.conflict_id)
+        if pass_id is not None:
+            question = question.where(t.conflict.c.pass_id == pass_id)
+        if not settled:
+            question = question.where(t.conflict.c.settled_at.is_(None))
+        with self._database.read() as connection:
+            return [record(Conflict, r) for r in connection.execute(question).mappings()]
+
+    def settle(self, conflict_id: int, *, who: str) -> None:
+        """Mark a conflict as looked at; both inputs stay on record."""
+        with self._database.write() as connection:
+            connection.execute(
+                update(t.conflict)
+                .where(t.conflict.c.conflict_id == conflict_id)
+                .values(settled_at=utc_now(), settled_by=who)
+            )
+
+
+class Identities:
+    """Writing and reading who said which cow a pass shows."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def set(
+        self,
+        pass_id: int,
+        cow: str | None,
+        *,
+        who: str,
+        source: IdentitySource = "person",
+        doubtful: bool = False,
+        candidates: Sequence[str] = (),
+        note: str = "",
+    ) -> None:
+        """Say which cow a pass shows; ``cow`` None says that nobody knows.
+
+        A number that no herd list has named is noted as a new, unlisted cow.
+        """
+        with self._database.write() as connection:
+            _locked_state(connection, pass_id)
+            if cow is not None:
+                ensure_cow(connection, cow)
+            add_identity(
+                connection,
+                pass_id,
+                cow=cow,
+                source=source,
+                who=who,
+                doubtful=doubtful,
+                candidates=list(candidates),
+                note=note,
+            )
+            refresh(connection, [pass_id])
+
+    def of_pass(self, pass_id: int) -> list[Identity]:
+        """Return everything said about which cow it is, oldest first."""
+        i = t.identity
+        question = select(i).where(i.c.pass_id == pass_id).order_by(i.c.identity_id)
+        with self._database.read() as connection:
+            return [record(Identity, r) for r in connection.execute(question).mappings()]
+
+
+def add_identity(connection: Connection, pass_id: int, **said: Any) -> None:
+    """Note a statement about identity within a transaction, without making the state."""
+    values = {"doubtful": False, "candidates": [], "note": "", "at": utc_now()} | said
+    connection.execute(insert(t.identity).values(pass_id=pass_id, **values))
+
+
+def _check(kind: str, who: str, score: int | None, reason: str) -> None:
+    if not who.strip():
+        raise StoreError("Nobody is named for this decision.", "Sign in or choose your name.")
+    if score is not None and score not in range(1, 6):
+        raise StoreError(f"A score goes from 1 to 5, not {score}.", "")
+    if kind in _NEEDS_SCORE and score is None:
+        raise StoreError("A score is missing.", "Choose 1 to 5.")
+    if kind in _NEEDS_REASON and not reason.strip():
+        raise StoreError("A reason is missing.", "Say in a few words why.")
+
+
+def _locked_state(connection: Connection, pass_id: int) -> Any:
+    # The walk is locked, not its state: the state is replaced by whoever comes first.
+    w, s = t.walk.c, t.pass_state.c
+    locked = select(w.pass_id).where(w.pass_id == pass_id).with_for_update()
+    if connection.scalar(locked) is None:
+        raise StoreError(f"There is no pass {pass_id}.", "Go back to the list.")
+    question = select(s.version, s.proposed, s.model_version).where(s.pass_id == pass_id)
+    return connection.execute(question).mappings().one()
+
+
+def _insert(
+    connection: Connection, pass_id: int, version: int, said: dict[str, Any], state: Any
+) -> Decision:
+    values = said | {
+        "uid": uuid.uuid4().hex,
+        "pass_id": pass_id,
+        "version": version,
+        "model_version": state["model_version"] if state else None,
+        "proposed": state["proposed"] if state else None,
+    }
+    if said["kind"] == "undo":
+        valid = still_valid(_decisions(connection, t.decision.c.pass_id == pass_id))
+        if not valid:
+            raise StoreError("There is no decision to take back.", "")
+        values["undoes"] = valid[-1].uid
+    made = connection.execute(insert(t.decision).values(values).returning(t.decision))
+    return record(Decision, made.mappings().one())
+
+
+def _decisions(connection: Connection, where: Any) -> list[Decision]:
+    question = select(t.decision).where(where).order_by(t.decision.c.decision_id)
+    return [record(Decision, r) for r in connection.execute(question).mappings()]

@@ -1,0 +1,201 @@
+"""What is waiting to be looked at, and the standing scores that lists and figures rest on."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Select, func, or_, select
+
+from gait.herd.records import PassSummary, Score
+from gait.store import tables as t
+from gait.store.database import Database
+from gait.store.rows import chunks, record
+
+
+@dataclass(frozen=True, kw_only=True)
+class Waiting:
+    """How much is waiting: passes to check, for a second opinion, without a cow, in conflict."""
+
+    to_check: int
+    second_opinion: int
+    without_cow: int
+    conflicts: int
+
+
+class Queue:
+    """Passes that a person should look at."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def to_check(self, limit: int = 50, offset: int = 0) -> list[PassSummary]:
+        """Return passes that nobody has decided yet, most urgent and least certain first."""
+        s = t.pass_state.c
+        question = (
+            select(t.pass_state)
+            .where(s.status == "to_check")
+            .order_by(s.priority.desc(), s.pass_id)
+            .limit(limit)
+            .offset(offset)
+        )
+        return self._summaries(question)
+
+    def second_opinions(self, limit: int = 50, offset: int = 0) -> list[PassSummary]:
+        """Return passes for which somebody asked for a second opinion, most urgent first."""
+        s = t.pass_state.c
+        question = (
+            select(t.pass_state)
+            .where(s.wants_second_opinion.is_(True))
+            .order_by(s.priority.desc(), s.pass_id)
+            .limit(limit)
+            .offset(offset)
+        )
+        return self._summaries(question)
+
+    def without_cow(self, limit: int = 50, offset: int = 0) -> list[PassSummary]:
+        """Return passes of which the cow is not known or doubtful, newest first."""
+        s = t.pass_state.c
+        question = (
+            select(t.pass_state)
+            .where(or_(s.cow.is_(None), s.identity_doubtful.is_(True)))
+            .order_by(s.observed_at.desc(), s.pass_id)
+            .limit(limit)
+            .offset(offset)
+        )
+        return self._summaries(question)
+
+    def waiting(self) -> Waiting:
+        """Return how much is waiting."""
+        s = t.pass_state.c
+        with self._database.read() as connection:
+
+            def count(*where: Any) -> int:
+                question = select(func.count()).select_from(t.pass_state).where(*where)
+                return int(connection.scalar(question) or 0)
+
+            open_conflicts = select(func.count()).select_from(t.conflict)
+            return Waiting(
+                to_check=count(s.status == "to_check"),
+                second_opinion=count(s.wants_second_opinion.is_(True)),
+                without_cow=count(or_(s.cow.is_(None), s.identity_doubtful.is_(True))),
+                conflicts=int(
+                    connection.scalar(open_conflicts.where(t.conflict.c.settled_at.is_(None))) or 0
+                ),
+            )
+
+    def _summaries(self, question: Select[Any]) -> list[PassSummary]:
+        with self._database.read() as connection:
+            return [record(PassSummary, r) for r in connection.execute(question).mappings()]
+
+
+class Scores:
+    """Standing scores of people, for lists and figures."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def latest(self, *, at_least: int = 1) -> list[Score]:
+        """Return the newest standing score of each cow still in the herd.
+
+        Parameters
+        ----------
+        at_least : int
+            Only cows with this score or more.
+        """
+        s, c = t.pass_state.c, t.cow_state.c
+        question = (
+            _SCORE.join(t.cow_state, c.pass_id == s.pass_id)
+            .join(t.cow, t.cow.c.number == c.cow)
+            .where(c.score >= at_least, t.cow.c.left_on.is_(None))
+            .order_by(c.score.desc(), c.cow)
+        )
+        return self._scores(question)
+
+    def of_cows(self, cows: Collection[str]) -> list[Score]:
+        """Return every standing score of these cows, oldest walk first."""
+        s = t.pass_state.c
+        found: list[Score] = []
+        for some in chunks(sorted(cows)):
+            found += self._scores(
+                _SCORE.where(s.cow.in_(some), s.score.is_not(None)).order_by(s.observed_at)
+            )
+        return found
+
+    def between(self, start: datetime, end: datetime | None = None) -> list[Score]:
+        """Return the standing scores of all cows that walked in this time, oldest first."""
+        s = t.pass_state.c
+        question = _SCORE.where(
+            s.cow.is_not(None), s.score.is_not(None), s.observed_at >= start
+        ).order_by(s.observed_at)
+        return self._scores(question if end is None else question.where(s.observed_at < end))
+
+    def person_and_tool(
+        self, *, blind_only: bool = False, limit: int = 20_000
+    ) -> Sequence[tuple[int, int]]:
+        """Return (person's score, tool's score) of passes where both are known, newest first.
+
+        The tool's score is the one it had proposed when the person decided.
+        """
+        d, s = t.decision.c, t.pass_state.c
+        question = (
+            select(s.score, d.proposed)
+            .join(t.decision, (d.pass_id == s.pass_id) & (d.at == s.decided_at))
+            .where(s.score.is_not(None), d.proposed.is_not(None), d.score == s.score)
+            .order_by(s.pass_id.desc())
+            .limit(limit)
+        )
+        if blind_only:
+            question = question.where(d.blind.is_(True))
+        with self._database.read() as connection:
+            return [(int(person), int(tool)) for person, tool in connection.execute(question)]
+
+    def learning_rows(self, limit: int = 20_000) -> list[dict[str, Any]]:
+        """Return standing scores with the measures they were given on, newest first.
+
+        Returns
+        -------
+        list of dict
+            With cow, observed_at, score, blind, measures: what the score model learns from.
+            Passes of unknown cows are left out, because cows must not be split between
+            learning and checking.
+        """
+        s, w = t.pass_state.c, t.walk.c
+        question = (
+            select(s.pass_id, s.cow, s.observed_at, s.score, s.decided_blind, w.measures)
+            .join(t.walk, w.pass_id == s.pass_id)
+            .where(s.score.is_not(None), s.cow.is_not(None), w.clip_id.is_not(None))
+            .order_by(s.pass_id.desc())
+            .limit(limit)
+        )
+        with self._database.read() as connection:
+            return [
+                {
+                    "pass_id": row.pass_id,
+                    "cow": row.cow,
+                    "observed_at": row.observed_at,
+                    "score": row.score,
+                    "blind": bool(row.decided_blind),
+                    "measures": row.measures,
+                }
+                for row in connection.execute(question)
+            ]
+
+    def _scores(self, question: Select[Any]) -> list[Score]:
+        with self._database.read() as connection:
+            return [record(Score, row) for row in connection.execute(question).mappings()]
+
+
+_SCORE: Select[Any] = select(
+    t.pass_state.c.cow,
+    t.pass_state.c.observed_at,
+    t.pass_state.c.score,
+    t.pass_state.c.pass_id,
+    t.pass_state.c.decided_at,
+    t.pass_state.c.decided_by,
+    t.pass_state.c.proposed,
+    t.pass_state.c.decided_blind.label("blind"),
+    t.pass_state.c.model_version,
+)
