@@ -34,6 +34,7 @@ people         put(name, roles, pin), all, get, sign_in
 settings       get(name, default), put(name, value, who), history(name)
 jobs           add(key, kind, payload), claim(worker), progress, done, failed, again, get, all
 models         put, all, get: versions of the herd's own score model
+bulk           load(cows, passes of PastPass, trims): a whole history at once; recount()
 =============  ====================================================================================
 
 Rules it keeps: a decision, an identity and a setting are only ever added to; undo is a record of
@@ -46,6 +47,7 @@ from __future__ import annotations
 from pathlib import Path
 from types import TracebackType
 
+from gait.store.bulk import Bulk, PastDecision, PastPass
 from gait.store.clips import AddedClip, Clips, Passes
 from gait.store.cows import Cows, HerdListChange
 from gait.store.database import Database
@@ -55,7 +57,16 @@ from gait.store.lists import Queue, Scores, Waiting
 from gait.store.people import People, Settings
 from gait.store.trims import Rechecks, TrimDays, Trims
 
-__all__ = ["AddedClip", "HerdListChange", "KeptModel", "Store", "Waiting", "open_store"]
+__all__ = [
+    "AddedClip",
+    "HerdListChange",
+    "KeptModel",
+    "PastDecision",
+    "PastPass",
+    "Store",
+    "Waiting",
+    "open_store",
+]
 
 
 class Store:
@@ -77,6 +88,7 @@ class Store:
         self.settings = Settings(database)
         self.jobs = Jobs(database)
         self.models = Models(database)
+        self.bulk = Bulk(database)
 
     @property
     def folder(self) -> Path | None:

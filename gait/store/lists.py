@@ -184,8 +184,32 @@ class Scores:
             ]
 
     def _scores(self, question: Select[Any]) -> list[Score]:
+        # Made field by field: a herd's year is a hundred thousand of them.
         with self._database.read() as connection:
-            return [record(Score, row) for row in connection.execute(question).mappings()]
+            return [
+                Score(
+                    cow=cow,
+                    observed_at=observed_at,
+                    score=score,
+                    pass_id=pass_id,
+                    decided_at=decided_at,
+                    decided_by=decided_by,
+                    proposed=proposed,
+                    blind=bool(blind),
+                    model_version=model_version,
+                )
+                for (
+                    cow,
+                    observed_at,
+                    score,
+                    pass_id,
+                    decided_at,
+                    decided_by,
+                    proposed,
+                    blind,
+                    model_version,
+                ) in connection.execute(question)
+            ]
 
 
 _SCORE: Select[Any] = select(

@@ -28,14 +28,16 @@ def refresh(connection: Connection, pass_ids: Iterable[int]) -> None:
         In a writing transaction.
     pass_ids : iterable of int
     """
+    touched: set[str | None] = set()
     for some in chunks(sorted(set(pass_ids))):
         where = t.pass_state.c.pass_id.in_(some)
-        cows = set(connection.scalars(select(t.pass_state.c.cow).where(where)))
+        touched |= set(connection.scalars(select(t.pass_state.c.cow).where(where)))
         states = _states(connection, list(some))
         connection.execute(delete(t.pass_state).where(where))
         if states:
             connection.execute(insert(t.pass_state), states)
-        refresh_cows(connection, cows | {state["cow"] for state in states})
+        touched |= {state["cow"] for state in states}
+    refresh_cows(connection, touched)
 
 
 def refresh_cows(connection: Connection, cows: Iterable[str | None]) -> None:

@@ -1,0 +1,1 @@
+"""Statistics of herds and observers: shares with their uncertainty, and agreement."""
