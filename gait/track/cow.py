@@ -1,0 +1,176 @@
+"""One cow being followed: where she is expected next, and when she has gone, turned or stopped."""
+
+from __future__ import annotations
+
+import bisect
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.pose import Box
+from gait.track.seen import Seen
+
+FloatArray = npt.NDArray[np.float64]
+
+MEMORY_S = 0.5
+"""Time over which motion is fitted to predict the next box."""
+LOST_S = 0.6
+"""Time without a sighting after which she is lost."""
+STANDS_AFTER_S = 20.0
+"""Standing this long ends a pass, so that a cow left standing costs nothing."""
+LONGEST_S = 120.0
+"""A pass longer than this is ended whatever she does; memory stays flat."""
+TURN_SHARE = 0.4
+"""Share of her length she must walk back before she counts as turned."""
+SURE = 0.12
+"""Median landmark confidence under which a sighting is no cow."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One frame of a followed cow."""
+
+    frame: int
+    time_s: float
+    seen: Seen
+    to_ground: FloatArray
+    overlap: float
+    repeat: bool = False
+    outline: npt.NDArray[np.uint8] | None = None
+
+
+@dataclass
+class Followed:
+    """A cow being followed, from the first box of the finder to the end of her pass.
+
+    Parameters
+    ----------
+    order : int
+        Order of appearance among all that were ever followed.
+    found_s : float
+        When the finder found her.
+    found : Box
+        Where.
+    """
+
+    order: int
+    found_s: float
+    found: Box
+    rows: list[Row] = field(default_factory=list)
+    missed: int = 0
+    ended: str = ""
+    _boxes: deque[tuple[float, Box]] = field(default_factory=deque)
+    _last_found_s: float = 0.0
+    _places: list[float] = field(default_factory=list)  # of her trunk along the lane, ground px
+
+    def __post_init__(self) -> None:
+        self._last_found_s = self.found_s
+
+    @property
+    def last_s(self) -> float:
+        """Time of the last sighting."""
+        return self.rows[-1].time_s if self.rows else self.found_s
+
+    def predict(self, time_s: float) -> Box:
+        """Return the box in which she is expected at a time, px.
+
+        Each side is carried on by its own straight line through the last half second, since one
+        side stands still at the frame's edge while she enters or leaves.
+        """
+        if len(self._boxes) < 4:
+            return self._boxes[-1][1] if self._boxes else self.found
+        times = np.array([t for t, _ in self._boxes])
+        sides = np.array([[b.x0, b.y0, b.x1, b.y1] for _, b in self._boxes])
+        middle = times.mean()
+        spread = times - middle
+        slope = (spread @ (sides - sides.mean(0))) / max(float(spread @ spread), 1e-9)
+        ahead = min(time_s, times[-1] + LOST_S) - middle
+        x0, y0, x1, y1 = (sides.mean(0) + slope * ahead).tolist()
+        if x1 - x0 < 8 or y1 - y0 < 8:
+            return self._boxes[-1][1]
+        return Box(x0=x0, y0=y0, x1=x1, y1=y1)
+
+    def refresh(self, time_s: float, box: Box) -> None:
+        """Take note that the finder confirms her, and of where when the close look has lost her."""
+        self._last_found_s = time_s
+        if self.missed and time_s > self.last_s:
+            self._boxes.clear()
+            self._boxes.append((time_s, box))
+
+    def accepts(self, seen: Seen, expected: Box, faces: int) -> bool:
+        """Tell whether a sighting is this cow and not one that crosses her."""
+        if seen.box.confidence < SURE:
+            return False
+        if not self.rows:
+            return True
+        step = abs(seen.box.centre[0] - expected.centre[0])
+        if step > 0.35 * max(expected.width, seen.box.width):
+            return False
+        turned = faces != 0 and seen.faces == -faces
+        return not (turned and self.rows[-1].overlap > 0.2)
+
+    def add(self, row: Row) -> None:
+        """Add a sighting."""
+        self.rows.append(row)
+        self._places.append(float(row.to_ground[0] @ [*row.seen.anchor, 1.0]))
+        self.missed = 0
+        self._boxes.append((row.time_s, row.seen.box))
+        while row.time_s - self._boxes[0][0] > MEMORY_S:
+            self._boxes.popleft()
+
+    def miss(self) -> None:
+        """Take note of a frame in which she was not seen."""
+        self.missed += 1
+
+    @property
+    def faces(self) -> int:
+        """1 when her head has been to the right lately, -1 to the left, 0 unknown."""
+        return int(np.sign(sum(row.seen.faces for row in self.rows[-15:])))
+
+    def has_ended(self, time_s: float, image_width: int) -> bool:
+        """Tell whether her pass is over at a time, and note why in ``ended``."""
+        if time_s - self.last_s > LOST_S:
+            self.ended = "lost"
+        elif self.rows and self._has_left(image_width):
+            self.ended = "left"
+        elif self.rows and self.rows[-1].time_s - self.rows[0].time_s > LONGEST_S:
+            self.ended = "long"
+        elif self._stands(STANDS_AFTER_S):
+            self.ended = "stands"
+        elif self._has_turned():
+            self.ended = "turned"
+        return bool(self.ended)
+
+    def _has_left(self, image_width: int) -> bool:
+        row = self.rows[-1]
+        if len(self.rows) < 10 or not row.seen.cut:
+            return False
+        widest = max(r.seen.box.width for r in self.rows[-60:])
+        at_edge = row.seen.box.x0 < 4 or row.seen.box.x1 > image_width - 5
+        going = row.seen.box.width < self.rows[-5].seen.box.width
+        return at_edge and going and row.seen.box.width < 0.3 * widest
+
+    def _stands(self, span_s: float) -> bool:
+        if not self.rows or self.rows[-1].time_s - self.rows[0].time_s < span_s:
+            return False
+        start = self.rows[-1].time_s - span_s
+        first = bisect.bisect_left(self.rows, start, key=lambda row: row.time_s)
+        places = self._places[first:]
+        return max(places) - min(places) < 0.15 * self.rows[-1].seen.box.width
+
+    def _has_turned(self) -> bool:
+        """Tell whether she walks back; her rows are cut off at the turning point."""
+        if len(self.rows) < 20 or len(self.rows) % 5:
+            return False
+        places = np.array(self._places)
+        length = float(np.median([row.seen.box.width for row in self.rows[-60:]]))
+        for direction in (1, -1):
+            along = places * direction
+            peak = int(along.argmax())
+            gone, back = along[peak] - along[0], along[peak] - along[-1]
+            if back > TURN_SHARE * length and gone > TURN_SHARE * length:
+                del self.rows[peak + 1 :], self._places[peak + 1 :]
+                return True
+        return False

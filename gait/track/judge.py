@@ -1,0 +1,239 @@
+"""From a followed cow to a pass: what she did, what is wrong with it, or that she was none."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.landmarks import INDEX
+from gait.track import problems
+from gait.track.camera import relative
+from gait.track.cow import Followed, Row
+from gait.track.passes import Pass
+
+FloatArray = npt.NDArray[np.float64]
+
+SHORTEST_S = 0.6
+"""Cows followed for less than this are dropped: nothing can be said of them."""
+STANDING_S = 2.0
+"""A cow that does not travel is reported only when seen for at least this long."""
+TRAVELS = 0.5
+"""Share of her own length she must travel to count as walking."""
+OVERLAPS = 0.25
+"""Share of her box covered by another cow's from which the two overlap."""
+DARK_LEVEL = 20.0
+HEAD_ON_ASPECT = 0.85
+"""Width over height of the whole cow under which she is seen from front or behind."""
+SIDE_ON_RATIO = 0.95
+"""Withers-tailhead over withers height of a cow seen square from the side (ours, from photos)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Verdict:
+    problems: list[str]
+    usable: bool
+
+
+def make_pass(
+    cow: Followed,
+    image_size: tuple[int, int],
+    fps: float,
+    *,
+    keep_silhouettes: bool = False,
+) -> Pass | None:
+    """Turn a followed cow into a pass, or return None when it was no cow walking or standing.
+
+    Parameters
+    ----------
+    cow : Followed
+        Ended.
+    image_size : tuple of int
+        Width and height of the frames, px.
+    fps : float
+        Frames a second.
+    keep_silhouettes : bool
+        Whether to keep her outline in every frame.
+
+    Returns
+    -------
+    Pass or None
+        With number 0; the caller numbers passes in order of appearance.
+    """
+    rows = _without_coasting(cow.rows)
+    if len(rows) < 3 or rows[-1].time_s - rows[0].time_s < SHORTEST_S:
+        return None
+    to_ground = relative(np.stack([row.to_ground for row in rows]), image_size)
+    draft = _as_pass(rows, to_ground, image_size, fps, keep_silhouettes)
+    travelled = _travelled(draft)
+    duration = float(draft.time_s[-1] - draft.time_s[0])
+    if abs(travelled) < TRAVELS and duration < STANDING_S:
+        return None
+    verdict = _judge(draft, cow, rows, travelled)
+    return _with(draft, heading=_heading(draft, travelled), verdict=verdict)
+
+
+def _without_coasting(rows: list[Row]) -> list[Row]:
+    """Drop uncertain sightings at both ends, where she is not yet or no longer to be seen."""
+    sure = [i for i, row in enumerate(rows) if row.seen.box.confidence >= 0.2]
+    return rows[sure[0] : sure[-1] + 1] if sure else []
+
+
+def _as_pass(
+    rows: list[Row],
+    to_ground: FloatArray,
+    image_size: tuple[int, int],
+    fps: float,
+    keep_silhouettes: bool,
+) -> Pass:
+    seen = [row.seen for row in rows]
+    outlines = to_frame = None
+    if keep_silhouettes:
+        outlines = np.stack([row.outline for row in rows if row.outline is not None])
+        to_frame = np.stack([s.silhouette.to_frame for s in seen])
+    return Pass(
+        number=0,
+        frame=np.array([row.frame for row in rows], np.int64),
+        time_s=np.array([row.time_s for row in rows]),
+        points=np.stack([s.points for s in seen]),
+        confidence=np.stack([s.confidence for s in seen]),
+        box=np.array([[s.box.x0, s.box.y0, s.box.x1, s.box.y1] for s in seen]),
+        to_ground=to_ground,
+        back_line=np.stack([s.back_line for s in seen]),
+        cut=np.array([s.cut for s in seen]),
+        image_size=image_size,
+        fps=fps,
+        heading="right",
+        brightness=np.array([s.brightness for s in seen]),
+        sharpness=np.array([s.sharpness for s in seen]),
+        overlap=np.array([row.overlap for row in rows]),
+        silhouettes=outlines,
+        silhouette_to_frame=to_frame,
+    )
+
+
+def _length_px(draft: Pass) -> float:
+    """Return her visible length: the box's width where she is whole, else where she is widest."""
+    width = draft.box[:, 2] - draft.box[:, 0]
+    whole = width[~draft.cut]
+    return float(np.median(whole)) if len(whole) >= 5 else float(np.percentile(width, 95))
+
+
+def _trunk_x(draft: Pass) -> FloatArray:
+    """Return the place of her trunk along the lane, ground px, shape (n,)."""
+    trunk = draft.points[:, [INDEX["withers"], INDEX["loin"], INDEX["tailhead"]]]
+    middle = (draft.box[:, :2] + draft.box[:, 2:]) / 2
+    sure = np.isfinite(trunk).all(axis=(1, 2))
+    place = np.where(np.asarray(sure)[:, None], trunk.mean(1), middle)
+    x: FloatArray = draft.ground(place)[:, 0]
+    return x
+
+
+def _travelled(draft: Pass) -> float:
+    """Return how far she went, in her own visible lengths; positive to the right."""
+    x = _trunk_x(draft)
+    ends = max(len(x) // 10, 1)
+    return float(np.median(x[-ends:]) - np.median(x[:ends])) / max(_length_px(draft), 1.0)
+
+
+def _faces(draft: Pass) -> float:
+    """Return the share of frames with the head to the right minus those with it to the left."""
+    ahead = draft.point("poll")[:, 0] - draft.point("tailhead")[:, 0]
+    ahead = ahead[~np.isnan(ahead)]
+    return float(np.sign(ahead).mean()) if len(ahead) else 0.0
+
+
+def _heading(draft: Pass, travelled: float) -> Literal["left", "right"]:
+    way = travelled if abs(travelled) >= TRAVELS else _faces(draft)
+    return "right" if way >= 0 else "left"
+
+
+def _judge(draft: Pass, cow: Followed, rows: list[Row], travelled: float) -> _Verdict:
+    refusals = [
+        *_movement_refusals(draft, cow, travelled),
+        *_view_refusals(draft),
+    ]
+    notes = [*_movement_notes(draft, rows), *_view_notes(draft)]
+    return _Verdict(problems=refusals + notes, usable=not refusals)
+
+
+def _movement_refusals(draft: Pass, cow: Followed, travelled: float) -> list[str]:
+    found = []
+    if abs(travelled) < TRAVELS:
+        found.append(problems.TURNS if cow.ended == "turned" else problems.STANDS)
+    elif _faces(draft) * np.sign(travelled) < -0.6:
+        found.append(problems.BACKWARDS)
+    if (draft.overlap > OVERLAPS).mean() > 0.8:
+        found.append(problems.OVERLAP)
+    return found
+
+
+def _view_refusals(draft: Pass) -> list[str]:
+    found = []
+    size = draft.box[:, 2:] - draft.box[:, :2]
+    whole = ~draft.cut
+    if whole.sum() >= 3 and np.median(size[whole, 0] / size[whole, 1]) < HEAD_ON_ASPECT:
+        found.append(problems.HEAD_ON)
+    elif np.median(draft.confidence) < 0.25:
+        found.append(problems.UNSURE)
+    if np.nanmedian(draft.brightness) < DARK_LEVEL:
+        found.append(problems.DARK)
+    return found
+
+
+def _movement_notes(draft: Pass, rows: list[Row]) -> list[str]:
+    notes = []
+    overlapping = float((draft.overlap > OVERLAPS).mean())
+    if 0.1 < overlapping <= 0.8:
+        notes.append(problems.PART_OVERLAP.format(share=overlapping))
+    standing = _standing_s(draft)
+    if standing > 1.5:
+        notes.append(problems.STOPS.format(seconds=standing))
+    frozen = sum(row.repeat for row in rows)
+    if frozen > max(5, 0.1 * len(rows)):
+        notes.append(problems.FROZEN.format(frames=frozen))
+    return notes
+
+
+def _view_notes(draft: Pass) -> list[str]:
+    notes = []
+    if draft.cut.mean() > 0.9:
+        notes.append(problems.ALWAYS_CUT)
+    slant = _slant_degrees(draft)
+    if slant > 30:
+        notes.append(problems.OBLIQUE.format(degrees=round(slant, -1)))
+    return notes
+
+
+def _standing_s(draft: Pass) -> float:
+    """Return the longest time, seconds, in which she moves by less than a tenth of her length."""
+    x, t = _trunk_x(draft), draft.time_s
+    reach, longest, first = 0.1 * _length_px(draft), 0.0, 0
+    for last in range(len(x)):
+        while x[first : last + 1].max() - x[first : last + 1].min() > reach:
+            first += 1
+        longest = max(longest, float(t[last] - t[first]))
+    return longest
+
+
+def _slant_degrees(draft: Pass) -> float:
+    """Return the angle between her and the picture, from how short her trunk looks; 0 unknown."""
+    withers, tailhead = draft.point("withers"), draft.point("tailhead")
+    hooves = draft.points[:, [INDEX["near_fore_hoof"], INDEX["far_fore_hoof"]], 1]
+    whole = ~draft.cut & ~np.isnan(withers[:, 0]) & ~np.isnan(tailhead[:, 0])
+    whole &= ~np.isnan(hooves).all(1)
+    if whole.sum() < 3:
+        return 0.0
+    length = np.hypot(*(withers - tailhead)[whole].T)
+    height = np.nanmax(hooves[whole], axis=1) - withers[whole, 1]
+    ratio = float(np.median(length / np.maximum(height, 1.0))) / SIDE_ON_RATIO
+    return float(np.degrees(np.arccos(np.clip(ratio, 0.0, 1.0))))
+
+
+def _with(draft: Pass, *, heading: Literal["left", "right"], verdict: _Verdict) -> Pass:
+    return dataclasses.replace(
+        draft, heading=heading, problems=tuple(verdict.problems), usable=verdict.usable
+    )

@@ -1,0 +1,82 @@
+"""A photo as a pass of one frame: posture only."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from gait.clip import ClipInfo, read_frames
+from gait.errors import ClipUnusable
+from gait.pose import Box
+from gait.track import problems
+from gait.track.passes import Pass
+from gait.track.seen import Network, Seen, look_closely
+
+SURE = 0.25
+"""Median landmark confidence from which a cow in a photo is believed."""
+
+
+def photo_pass(info: ClipInfo, network: Network, *, keep_silhouettes: bool = False) -> Pass:
+    """Look at the largest cow of a photo.
+
+    Parameters
+    ----------
+    info : ClipInfo
+        Of a photo.
+    network : Network
+        The open network.
+    keep_silhouettes : bool
+        Whether the pass carries her outline.
+
+    Returns
+    -------
+    Pass
+        With one frame.
+
+    Raises
+    ------
+    ClipUnusable
+        If no cow seen from the side is found.
+    ClipError
+        If the photo cannot be read.
+    """
+    (frame,) = list(read_frames(info.path))
+    image = frame.image
+    height, width = image.shape[:2]
+    boxes = sorted(network.find(image), key=lambda box: -box.area * box.confidence)
+    # a photo cut close around a cow leaves the finder nothing to find her by
+    for box in [*boxes[:3], Box(x0=0.0, y0=0.0, x1=float(width), y1=float(height))]:
+        seen = look_closely(network, image, box, with_sharpness=True)
+        if seen is not None and seen.box.confidence >= SURE:
+            closer = look_closely(network, image, seen.box, with_sharpness=True)
+            better = closer is not None and closer.box.confidence >= seen.box.confidence
+            best = closer if closer is not None and better else seen
+            return _as_pass(best, (width, height), len(boxes), keep_silhouettes)
+    raise ClipUnusable(
+        f"No cow seen from the side was found in {info.path.name}.",
+        "Take the photo from the side with the whole cow in the picture.",
+    )
+
+
+def _as_pass(seen: Seen, size: tuple[int, int], cows: int, keep_silhouettes: bool) -> Pass:
+    several = (problems.SEVERAL.format(count=cows),) if cows > 1 else ()
+    box = seen.box
+    outline = (255 * seen.silhouette.probability).astype(np.uint8)[None]
+    return Pass(
+        number=1,
+        frame=np.zeros(1, np.int64),
+        time_s=np.zeros(1),
+        points=seen.points[None],
+        confidence=seen.confidence[None],
+        box=np.array([[box.x0, box.y0, box.x1, box.y1]]),
+        to_ground=np.eye(2, 3)[None],
+        back_line=seen.back_line[None],
+        cut=np.array([seen.cut]),
+        image_size=size,
+        fps=float("nan"),
+        heading="left" if seen.faces < 0 else "right",
+        problems=several,
+        brightness=np.array([seen.brightness]),
+        sharpness=np.array([seen.sharpness]),
+        silhouettes=outline if keep_silhouettes else None,
+        silhouette_to_frame=seen.silhouette.to_frame[None] if keep_silhouettes else None,
+    )

@@ -1,0 +1,34 @@
+"""What can be wrong with a pass or a clip, as sentences with what to do next."""
+
+from __future__ import annotations
+
+NO_COW = (
+    "No cow was found in it. Film from the side, with the whole cow in the picture, "
+    "four to eight metres away."
+)
+STANDS = "She stands still. Let her walk past the camera for at least three strides."
+STOPS = "She stops on the way ({seconds:.0f} s); only her walking is measured."
+TURNS = "She turns round before she has passed. Film her again walking straight on."
+BACKWARDS = "She walks backwards. Film her again walking forwards."
+OVERLAP = (
+    "Two cows overlap all the way, so their legs cannot be told apart. Let the cows pass one by "
+    "one, or look at them yourself."
+)
+PART_OVERLAP = "Another cow covers her for part of the way ({share:.0%} of the frames)."
+HEAD_ON = "She is seen from the front or behind. Film from the side, square to the lane."
+OBLIQUE = (
+    "She is seen at a slant of about {degrees:.0f} degrees; lengths along her are shortened. Film "
+    "square to the lane."
+)
+DARK = "The picture is too dark to see her well. Film with the lane lights on."
+BLURRED = "The picture is blurred. Clean and focus the lens, or film in more light."
+ALWAYS_CUT = (
+    "She is never wholly in the picture. Step back or turn the camera so that head and feet fit in."
+)
+FROZEN = "The picture froze for {frames} frames while she passed; the film may be damaged."
+UNSURE = "The program is not sure that this is a cow seen from the side. Look at her yourself."
+TILTED = (
+    "The floor is tilted by {degrees:.0f} degrees in the picture. Hold the camera level, along the "
+    "lane's lines."
+)
+SEVERAL = "{count} cows are in the photo; the largest was measured."

@@ -1,0 +1,201 @@
+"""All that is taken from one frame about one cow, computed beside the reading thread."""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from gait.landmarks import INDEX
+from gait.pose import Box, Sighting, Silhouette
+from gait.track.passes import BACK_LINE_POINTS
+
+Image = npt.NDArray[np.uint8]
+FloatArray = npt.NDArray[np.float64]
+
+LANDMARK_SEEN = 0.1
+"""Peaks lower than this are no landmark at all and become NaN."""
+LEAST_AREA = 0.02
+"""Share of the network's picture a silhouette must fill."""
+EDGE_PX = 3.0
+"""A cow nearer than this to the frame's edge is taken as cut by it."""
+_TRUNK = [INDEX[name] for name in ("withers", "mid_back", "loin", "tailhead")]
+
+
+class Network(Protocol):
+    """What following needs of a network; `gait.pose.CowNetwork` is one."""
+
+    def find(self, image: Image) -> list[Box]:
+        """Return the cows of a frame."""
+
+    def look(self, image: Image, box: Box) -> Sighting:
+        """Return one cow's landmarks and silhouette."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """One cow in one frame, ready to become a row of a pass.
+
+    Parameters
+    ----------
+    points : ndarray, shape (18, 2)
+        Frame px, NaN where not seen.
+    confidence : ndarray, shape (18,)
+        0 to 1.
+    box : Box
+        Around silhouette and sure landmarks, px; its confidence is that of the whole sighting.
+    anchor : ndarray, shape (2,)
+        Middle of the trunk, px.
+    back_line : ndarray, shape (64, 2)
+        Px, NaN untraced.
+    cut : bool
+        True when the frame's edge cuts her.
+    brightness, sharpness : float
+        See `gait.track.passes.Pass`.
+    silhouette : Silhouette
+        Her outline.
+    """
+
+    points: FloatArray
+    confidence: FloatArray
+    box: Box
+    anchor: FloatArray
+    back_line: FloatArray
+    cut: bool
+    brightness: float
+    sharpness: float
+    silhouette: Silhouette
+
+    @property
+    def faces(self) -> int:
+        """1 when her head is to the right of her tail, -1 to the left, 0 when unknown."""
+        head = self.points[[INDEX["muzzle"], INDEX["poll"]], 0]
+        tail = self.points[INDEX["tailhead"], 0]
+        if np.isnan(tail) or np.isnan(head).all():
+            return 0
+        return int(np.sign(np.nanmean(head) - tail))
+
+
+def look_closely(
+    network: Network, image: Image, box: Box, *, with_sharpness: bool = False
+) -> Seen | None:
+    """Look at one cow and take everything a pass needs from this frame.
+
+    Parameters
+    ----------
+    network : Network
+        The open network.
+    image : ndarray of uint8, shape (h, w, 3)
+        The frame.
+    box : Box
+        Where she is expected, px.
+    with_sharpness : bool
+        Whether to measure sharpness as well, which takes longer.
+
+    Returns
+    -------
+    Seen or None
+        None when there is no cow in the box.
+    """
+    sighting = network.look(image, box)
+    height, width = image.shape[:2]
+    seen_box = outline_box(sighting, (width, height))
+    if seen_box is None:
+        return None
+    points = np.where(sighting.confidence[:, None] >= LANDMARK_SEEN, sighting.points, np.nan)
+    brightness, sharpness = _light(image, seen_box, with_sharpness)
+    return Seen(
+        points=points,
+        confidence=sighting.confidence,
+        box=seen_box,
+        anchor=_anchor(points, sighting.confidence, seen_box),
+        back_line=_back_line(image, sighting),
+        cut=bool(
+            min(seen_box.x0, seen_box.y0) < EDGE_PX
+            or width - 1 - seen_box.x1 < EDGE_PX
+            or height - 1 - seen_box.y1 < EDGE_PX
+        ),
+        brightness=brightness,
+        sharpness=sharpness,
+        silhouette=sighting.silhouette,
+    )
+
+
+def outline_box(sighting: Sighting, image_size: tuple[int, int]) -> Box | None:
+    """Return the box around the cow that was looked at, or None when there is none.
+
+    Parameters
+    ----------
+    sighting : Sighting
+        What the network saw.
+    image_size : tuple of int
+        Width and height of the frame, px.
+    """
+    inside = (sighting.silhouette.probability >= 0.5).astype(np.uint8)
+    count, _, stats, _ = cv2.connectedComponentsWithStats(inside, connectivity=8)
+    if count < 2:
+        return None
+    body = stats[1 + int(stats[1:, cv2.CC_STAT_AREA].argmax())]
+    if body[cv2.CC_STAT_AREA] < LEAST_AREA * inside.size:
+        return None
+    left, top = body[cv2.CC_STAT_LEFT], body[cv2.CC_STAT_TOP]
+    right, bottom = left + body[cv2.CC_STAT_WIDTH] - 1, top + body[cv2.CC_STAT_HEIGHT] - 1
+    to_frame = sighting.silhouette.to_frame
+    corners = np.array([[left - 0.5, top - 0.5, 1], [right + 0.5, bottom + 0.5, 1]]) @ to_frame.T
+    sure = sighting.points[sighting.confidence >= 0.4]
+    around = np.vstack([corners, sure])
+    (x0, y0), (x1, y1) = around.min(0), around.max(0)
+    return Box(
+        x0=max(float(x0), 0.0),
+        y0=max(float(y0), 0.0),
+        x1=min(float(x1), image_size[0] - 1.0),
+        y1=min(float(y1), image_size[1] - 1.0),
+        confidence=float(np.median(sighting.confidence)),
+    )
+
+
+def _anchor(points: FloatArray, confidence: FloatArray, box: Box) -> FloatArray:
+    weight = np.where(np.isnan(points[_TRUNK, 0]), 0.0, confidence[_TRUNK])
+    if (weight > 0.3).sum() < 3:
+        return np.array(box.centre)
+    anchor: FloatArray = np.nansum(points[_TRUNK] * weight[:, None], 0) / weight.sum()
+    return anchor
+
+
+def _light(image: Image, box: Box, with_sharpness: bool) -> tuple[float, float]:
+    part = image[max(int(box.y0), 0) : int(box.y1) + 1, max(int(box.x0), 0) : int(box.x1) + 1]
+    if not part.size:
+        return float("nan"), float("nan")
+    brightness = float(part[::8, ::8].mean())
+    if not with_sharpness:
+        return brightness, float("nan")
+    grey = part[:, :, 1]  # green carries most of the detail
+    contrast = float(grey[::4, ::4].std())
+    if contrast < 1.0:
+        return brightness, float("nan")
+    return brightness, float(cv2.Laplacian(grey, cv2.CV_16S).std()) / contrast
+
+
+def _untraced() -> FloatArray:
+    return np.full((BACK_LINE_POINTS, 2), np.nan)
+
+
+def _tracer() -> Callable[[Image, Silhouette, FloatArray], FloatArray]:
+    # measuring builds on tracking, so the one function needed from it is fetched when used
+    tracer: Callable[[Image, Silhouette, FloatArray], FloatArray] = importlib.import_module(
+        "gait.measure.back_line"
+    ).trace_back_line
+    return tracer
+
+
+def _back_line(image: Image, sighting: Sighting) -> FloatArray:
+    try:
+        trace = _tracer()
+    except ImportError:
+        return _untraced()
+    return trace(image, sighting.silhouette, sighting.points)
