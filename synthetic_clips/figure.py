@@ -1,0 +1,222 @@
+"""Draw one cow: her net projected, lit, rasterised finer than the picture and averaged down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from . import coat
+from .camera import View
+from .mesh import LEG_BONES, PARTS, VERTEX_COUNT, grids, texture_places, triangles
+from .pose import Pose
+from .scene import Cow, Light
+from .walk import Floats
+
+FINE_X, FINE_Y = 2, 3
+"""Fine pixels to one pixel; finer upwards because the back's upper edge is measured."""
+_SHADE_MOST = 1.7
+_FAR = 1e4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tile:
+    """A drawn cow, cut to the smallest box.
+
+    Attributes
+    ----------
+    left, top : int
+        Frame pixel of the tile's first pixel.
+    colour : ndarray (h, w, 3) float32
+        Premultiplied by cover.
+    cover : ndarray (h, w) float32
+        Share of each pixel that she covers, 0 to 1.
+    part : ndarray (h, w) int16
+        Number of the part seen in the middle of each pixel, -1 where none.
+    """
+
+    left: int
+    top: int
+    colour: NDArray[np.float32]
+    cover: NDArray[np.float32]
+    part: NDArray[np.int16]
+
+
+class Figure:
+    """One cow's unchanging things: net, coat picture, part numbers.
+
+    Parameters
+    ----------
+    cow : Cow
+    """
+
+    def __init__(self, cow: Cow) -> None:
+        self.cow = cow
+        self.coat = coat.paint(cow)
+        self.net = triangles()
+        self._places = texture_places().astype(np.float32)
+        self._part_map = _part_map()
+
+    def vertices(self, pose: Pose) -> tuple[Floats, Floats]:
+        """Return world points and outward unit normals (vertices, 3), and shade-free."""
+        points, normals = np.empty((VERTEX_COUNT, 3)), np.empty((VERTEX_COUNT, 3))
+        skin = grids(pose)
+        for part in PARTS:
+            span = slice(part.first, part.first + part.rings * part.around)
+            points[span] = skin[part.name].reshape(-1, 3)
+            normals[span] = _normals(skin[part.name], part.name).reshape(-1, 3)
+        cos, sin = np.cos(pose.facing), np.sin(pose.facing)
+        turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1.0]])
+        return pose.to_world(points), normals @ turn.T
+
+    def draw(
+        self, view: View, points: Floats, shade: Floats, size: tuple[int, int]
+    ) -> Tile | None:
+        """Draw the cow; None when she is outside the frame of the given (width, height)."""
+        pixels, depth = view.project(points)
+        box = frame_box(pixels, depth, size)
+        if box is None:
+            return None
+        left, top, right, bottom = box
+        width, height = (right - left) * FINE_X, (bottom - top) * FINE_Y
+        fine = (pixels + 0.5 - [left, top]) * [FINE_X, FINE_Y]
+        colours = np.column_stack([self._places, np.clip(shade / _SHADE_MOST, 0, 1)])
+        seen, buffer = rasterise(fine, depth, self.net, colours, (width, height))
+        covered = (buffer < _FAR).astype(np.float32)
+        u = seen[..., 0] * np.float32(coat.SIZE - 1)
+        v = seen[..., 1] * np.float32(coat.SIZE - 1)
+        paint = cv2.remap(self.coat, u, v, cv2.INTER_LINEAR)
+        lit = (seen[..., 2] * covered * np.float32(_SHADE_MOST))[..., None]
+        colour = np.minimum(paint * lit, 255 * covered[..., None])
+        small = (right - left, bottom - top)
+        middle_u = u[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
+        middle_v = v[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
+        part = self._part_map[(middle_v / 2).astype(int), (middle_u / 2).astype(int)]
+        part = np.where(covered[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X] > 0, part, -1)
+        return Tile(
+            left=left,
+            top=top,
+            colour=cv2.resize(colour, small, interpolation=cv2.INTER_AREA),
+            cover=cv2.resize(covered, small, interpolation=cv2.INTER_AREA),
+            part=part.astype(np.int16),
+        )
+
+
+def light_vertices(points: Floats, normals: Floats, light: Light, pose: Pose) -> Floats:
+    """Return brightness (vertices,) of the skin, 1 for a spot fully lit.
+
+    Sky and lamps from above, floor from below, one key light, and shade under the belly and
+    between the legs.
+    """
+    key = light_direction(light)
+    sky = 0.62 + 0.38 * normals[:, 2]
+    facing = np.clip(normals @ key, 0, 1)
+    shade = (1 - light.hardness) * sky + light.hardness * (0.42 * sky + 0.95 * facing)
+    # Grazing surfaces show less of the sky that is in front of the camera.
+    shade *= 0.82 + 0.26 * np.clip(-normals[:, 1], -0.4, 1)
+    dark = np.zeros(len(points))
+    for part in PARTS:
+        if part.name.startswith(("leg", "hoof")):
+            span = slice(part.first, part.first + part.rings * part.around)
+            sign = 1.0 if int(part.name[-1]) < 2 else -1.0
+            left = np.array([-np.sin(pose.facing), np.cos(pose.facing), 0])
+            inside = np.clip(-sign * (normals[span] @ left), 0, 1)
+            height = points[span, 2] / pose.cow.withers_height_m
+            dark[span] = 0.55 * inside * np.clip(0.25 + height / 0.5, 0, 1)
+            dark[span] += 0.20 * np.clip((0.5 - np.abs(height - 0.42)) / 0.5, 0, 1) * inside
+    return np.asarray(shade * (1 - np.clip(dark, 0, 0.75)))
+
+
+def light_direction(light: Light) -> Floats:
+    """Return the unit vector towards the key light; it stands on the camera's side."""
+    high = np.deg2rad(light.elevation_deg)
+    side = np.clip(light.side, -1, 1)
+    flat = np.array([side, -np.sqrt(1 - side**2), 0.0])
+    return np.asarray(np.cos(high) * flat + np.sin(high) * np.array([0, 0, 1.0]))
+
+
+def rasterise(
+    fine: Floats,
+    depth: Floats,
+    net: NDArray[np.int32],
+    colours: NDArray[np.float32],
+    size: tuple[int, int],
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Fill triangles with a depth test; returns colours (h, w, 3) and depth (h, w).
+
+    ``fine`` are places in the finished raster counted from its upper left corner.
+    """
+    width, height = size
+    half = height / 2
+    flat = np.stack(
+        [
+            (fine[:, 0] - width / 2) / half * depth,
+            (half - fine[:, 1]) / half * depth,
+            -depth,
+        ],
+        -1,
+    )
+    seen = np.zeros((height, width, 3), np.float32)
+    buffer = np.full((height, width), _FAR, np.float32)
+    settings = cv2.TriangleRasterizeSettings()
+    settings.setShadingType(cv2.RASTERIZE_SHADING_SHADED)
+    settings.setCullingMode(cv2.RASTERIZE_CULLING_NONE)
+    cv2.triangleRasterize(
+        np.ascontiguousarray(flat, dtype=np.float32),
+        net,
+        np.ascontiguousarray(colours, dtype=np.float32),
+        seen,
+        buffer,
+        np.eye(4, dtype=np.float32),
+        np.pi / 2,
+        0.05,
+        _FAR,
+        settings,
+    )
+    return seen, buffer
+
+
+def frame_box(
+    pixels: Floats, depth: Floats, size: tuple[int, int], margin: int = 3
+) -> tuple[int, int, int, int] | None:
+    """Return left, top, right, bottom of the points within the frame, or None."""
+    if depth.min() < 0.2:
+        return None
+    low = np.floor(pixels.min(0)).astype(int) - margin
+    high = np.ceil(pixels.max(0)).astype(int) + margin + 1
+    left, top = max(int(low[0]), 0), max(int(low[1]), 0)
+    right, bottom = min(int(high[0]), size[0]), min(int(high[1]), size[1])
+    if right - left < 2 or bottom - top < 2:
+        return None
+    return left, top, right, bottom
+
+
+def _normals(grid: Floats, name: str) -> Floats:
+    """Outward unit normals of a tube; a leg's are blended into the trunk's side at its root."""
+    along = np.gradient(grid, axis=0)
+    ring = np.concatenate([grid[:, -2:-1], grid, grid[:, 1:2]], axis=1)
+    around = ring[:, 2:] - ring[:, :-2]
+    normal = np.cross(along, around)
+    normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-12)
+    # Outward: away from the ring's middle on average.
+    if np.sum(normal * (grid - grid.mean(1, keepdims=True))) < 0:
+        normal = -normal
+    if name.startswith("leg"):
+        sign = 1.0 if int(name[-1]) < 2 else -1.0
+        blend = 0.85 * np.clip(1.15 - LEG_BONES, 0, 1)[:, None, None] ** 0.7
+        blend = blend * (sign * normal[..., 1:2] > -0.2)
+        normal = (1 - blend) * normal + blend * np.array([0.0, sign * 0.92, 0.38])
+        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
+    return np.asarray(normal)
+
+
+def _part_map() -> NDArray[np.int16]:
+    """Part number of each spot of the coat picture at half size, -1 outside all."""
+    half = coat.SIZE // 2
+    found = np.full((half, half), -1, np.int16)
+    for number, part in enumerate(PARTS):
+        u0, v0, u1, v1 = (round(v * (half - 1)) for v in part.patch)
+        found[v0 : v1 + 1, u0 : u1 + 1] = number
+    return found
