@@ -1,0 +1,145 @@
+"""Back arch of a pass or a photo: mean, swing within the stride, and while she stands."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.measure.back_arch import arch_of_line, sagitta_pct
+from gait.measure.head_bob import fit_harmonics
+from gait.measure.lane import Lane
+from gait.measure.result import Measure, known, missing
+from gait.measure.rhythm import stride_count
+from gait.measure.timetable import Timetable
+
+if TYPE_CHECKING:
+    from gait.track.passes import Pass
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+LEAST_FRAMES = 8
+STANDING_BL_S = 0.06
+STANDING_FRAMES = 10
+ARCH_ERROR = 0.012
+ARCH_RELATIVE_ERROR = 0.04
+"""Error of the arch that all frames share: where withers and tailhead are put, and the edge's
+own bias. Ours, from synthetic clips."""
+PHOTO_ARCH_ERROR = 0.05
+"""One frame: the stage of the stride and the angle of view add to the error. Ours."""
+SAGITTA_PCT_PER_ARCH = 12.5
+"""Sagitta as % of the chord is 100 / 8 of the arch for small arches."""
+
+NOT_TRACED = (
+    "The upper edge of her back could not be traced. Film her clear of rails, other cows and "
+    "dark corners."
+)
+
+
+def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, Measure]:
+    """Measure the arch of the back over a pass.
+
+    Parameters
+    ----------
+    pass_ : Pass
+        With traced back lines.
+    lane : Lane
+        The cow in lane coordinates, for her speed.
+    table : Timetable or None
+        Gives the stride; None when no stride was seen.
+
+    Returns
+    -------
+    dict of str to Measure
+        ``back_arch`` (curvature times chord, mean over the frames), ``back_sagitta_pct`` (% of
+        chord), ``back_arch_swing`` (highest minus lowest within the stride) and
+        ``back_arch_standing`` (mean over the frames in which she stands).
+    """
+    arch = np.where(pass_.cut, np.nan, arch_of_line(pass_.back_line))
+    strides = 0 if table is None else stride_count(table)
+    seen = np.isfinite(arch)
+    if seen.sum() < LEAST_FRAMES:
+        names = {"back_sagitta_pct": "% of chord"}
+        keys = ("back_arch", "back_sagitta_pct", "back_arch_swing", "back_arch_standing")
+        return {key: missing(names.get(key, "1"), NOT_TRACED, strides) for key in keys}
+    speed = np.abs(_speed(lane))
+    walking = seen & ~(speed < STANDING_BL_S)
+    chosen = walking if walking.sum() >= LEAST_FRAMES else seen
+    value, error = _steady_mean(arch[chosen])
+    sagitta = float(sagitta_pct(pass_.back_line[chosen]).mean())
+    error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value]))
+    return {
+        "back_arch": known(value, error, "1", strides),
+        "back_sagitta_pct": known(sagitta, SAGITTA_PCT_PER_ARCH * error, "% of chord", strides),
+        "back_arch_swing": _swing(pass_, arch, table, strides),
+        "back_arch_standing": _standing(arch, seen & (speed < STANDING_BL_S)),
+    }
+
+
+def photo_back(back_line: FloatArray) -> dict[str, Measure]:
+    """Measure the arch of the back on one picture.
+
+    Parameters
+    ----------
+    back_line : ndarray, shape (64, 2)
+        Traced back line, px.
+
+    Returns
+    -------
+    dict of str to Measure
+        ``back_arch`` and ``back_sagitta_pct`` with the wide error of a single look.
+    """
+    arch = float(arch_of_line(back_line))
+    if not np.isfinite(arch):
+        return {
+            "back_arch": missing("1", NOT_TRACED),
+            "back_sagitta_pct": missing("% of chord", NOT_TRACED),
+        }
+    error = float(np.hypot(PHOTO_ARCH_ERROR, ARCH_RELATIVE_ERROR * arch))
+    return {
+        "back_arch": known(arch, error, "1", 0),
+        "back_sagitta_pct": known(
+            float(sagitta_pct(back_line)), SAGITTA_PCT_PER_ARCH * error, "% of chord", 0
+        ),
+    }
+
+
+def _speed(lane: Lane) -> FloatArray:
+    speed: FloatArray = lane.speed_at(lane.time_s, 0.25) / lane.body_length_px
+    return speed
+
+
+def _steady_mean(values: FloatArray) -> tuple[float, float]:
+    """Return a mean that single bad frames do not move, and its error for frames that err alike."""
+    weight = np.ones(len(values))
+    mean, spread = float(np.median(values)), 0.0
+    for _ in range(5):
+        rest = values - mean
+        spread = max(1.4826 * float(np.median(np.abs(rest))), 1e-9)
+        weight = np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(rest), 1e-12))
+        mean = float((weight * values).sum() / weight.sum())
+    rest = weight * (values - mean)
+    square = float(rest @ rest)
+    memory = float(rest[1:] @ rest[:-1]) / max(square, 1e-12)
+    memory = min(max(memory, 0.0), 0.95)
+    independent = max(len(values) * (1 - memory) / (1 + memory), 1.0)
+    return mean, float(np.std(rest) / np.sqrt(independent))
+
+
+def _swing(pass_: Pass, arch: FloatArray, table: Timetable | None, strides: int) -> Measure:
+    if table is None or strides < 1:
+        return missing("1", "No whole stride was seen, so there is no swing within it.", strides)
+    fit = fit_harmonics(table.strides_done(pass_.time_s), arch)
+    curve = fit.curve(np.linspace(0, 1, 200, endpoint=False))
+    error = 2 * float(np.hypot(fit.first_se, fit.second_se))
+    return known(np.ptp(curve), np.hypot(error, 0.005), "1", strides)
+
+
+def _standing(arch: FloatArray, standing: BoolArray) -> Measure:
+    if standing.sum() < STANDING_FRAMES:
+        return missing("1", "She does not stand still in this film.")
+    value, error = _steady_mean(arch[standing])
+    error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value]))
+    return known(value, error, "1", 0)

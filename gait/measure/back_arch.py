@@ -1,0 +1,152 @@
+"""How much the back is arched: a circle through the top line from withers to tailhead.
+
+Curvature times chord is a pure number: it does not change with the size of the picture, its
+tilt, or the way the cow walks. A straight back gives 0, an arched back is positive, a hollow
+back negative. For small arches it is eight times the sagitta over the chord.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+def fit_circle_curvature(points: FloatArray) -> FloatArray:
+    """Fit a circle to points of a plane by Pratt's method and return its curvature.
+
+    Parameters
+    ----------
+    points : ndarray, shape (..., m, 2)
+        At least three points each; a row with NaN is left out of its own fit.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        1 / radius in 1 / unit of the points, >= 0. Points on a line give 0. NaN when fewer than
+        three points are known.
+
+    Notes
+    -----
+    Unlike a fit of centre and radius, Pratt's has no trouble with a straight line, which is
+    the back of a sound cow.
+
+    References
+    ----------
+    Pratt V. Direct least-squares fitting of algebraic surfaces. Computer Graphics 21 (1987).
+    """
+    stack = np.asarray(points, float).reshape(-1, *np.shape(points)[-2:])
+    curvature = np.array([_pratt(one[np.isfinite(one).all(axis=1)]) for one in stack])
+    return curvature.reshape(np.shape(points)[:-2])
+
+
+def _pratt(points: FloatArray) -> float:
+    if len(points) < 3:
+        return float("nan")
+    centred = points - points.mean(axis=0)
+    size = float(np.sqrt((centred**2).sum(axis=1).mean()))
+    if size == 0:
+        return float("nan")
+    x, y = (centred / size).T
+    z = x * x + y * y
+    design = np.stack([z, x, y, np.ones_like(x)], axis=1)
+    # Minimise |design @ a| with B^2 + C^2 - 4 A D = 1 (a generalised eigenproblem).
+    constraint_inverse = np.array([[0, 0, 0, -0.5], [0, 1, 0, 0], [0, 0, 1, 0], [-0.5, 0, 0, 0]])
+    scatter = design.T @ design
+    values, vectors = np.linalg.eig(constraint_inverse @ scatter)
+    values, vectors = values.real, vectors.real
+    quadric = _norm(vectors)
+    fits = (quadric > 1e-12) & (values > -1e-9 * np.abs(values).max())
+    if not fits.any():
+        return float("nan")
+    best = np.flatnonzero(fits)[np.argmin(values[fits])]
+    return float(2 * abs(vectors[0, best]) / np.sqrt(quadric[best]) / size)
+
+
+def _norm(vectors: FloatArray) -> FloatArray:
+    """Return B^2 + C^2 - 4 A D of each column (A, B, C, D)."""
+    a, b, c, d = vectors
+    result: FloatArray = b * b + c * c - 4 * a * d
+    return result
+
+
+def arch_of_line(back_line: FloatArray) -> FloatArray:
+    """Return curvature times chord of back lines.
+
+    Parameters
+    ----------
+    back_line : ndarray, shape (..., m, 2)
+        Top line from withers to tailhead, px, y down, in either walking direction. NaN where
+        untraced.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Dimensionless, positive when arched upwards. NaN where less than two thirds of the
+        line is known or an end is missing.
+
+    References
+    ----------
+    Curvature of a circle through the back as a measure of lameness: Poursaberi et al. 2010,
+    Viazzi et al. 2013. Curvature times chord as the pure number: ours.
+    """
+    line = np.asarray(back_line, float)
+    sagitta, chord = _sagitta_and_chord(line)
+    arch = fit_circle_curvature(line) * chord * np.sign(sagitta)
+    return np.where(np.isfinite(sagitta), arch, np.nan)
+
+
+def sagitta_pct(back_line: FloatArray) -> FloatArray:
+    """Return the height of the arch over its chord, as % of the chord.
+
+    Parameters
+    ----------
+    back_line : ndarray, shape (..., m, 2)
+        As for `arch_of_line`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        %, positive when arched upwards: that of the circle fitted to the line, so that one
+        bump does not make it.
+
+    Notes
+    -----
+    With k the curvature and c the chord, s = (1 - sqrt(1 - (k c / 2)^2)) / k.
+    """
+    arch = arch_of_line(back_line)
+    half = np.clip(np.abs(arch) / 2, 0, 1)
+    # the same formula written so that a straight back (half = 0) needs no division by zero
+    result: FloatArray = np.sign(arch) * 50 * half / (1 + np.sqrt(1 - half**2))
+    return result
+
+
+def _sagitta_and_chord(line: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return mean signed height over the chord and the chord length, px.
+
+    The ends are means of the known points among the first and last few, because a single end
+    point carries all the noise of its own frame.
+    """
+    count = line.shape[-2]
+    known: npt.NDArray[np.bool_] = np.asarray(np.isfinite(line).all(axis=-1))
+    first, last = _end(line, known, forward=True), _end(line, known, forward=False)
+    along = last - first
+    chord = np.hypot(along[..., 0], along[..., 1])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        offset = line - first[..., None, :]
+        cross = along[..., None, 0] * offset[..., 1] - along[..., None, 1] * offset[..., 0]
+        height = -cross / chord[..., None] * np.sign(along[..., None, 0])
+        mean = np.where(known, height, 0).sum(axis=-1) / known.sum(axis=-1)
+    enough = known.sum(axis=-1) >= max(3, 2 * count / 3)
+    return np.where(enough, mean, np.nan), np.where(enough, chord, np.nan)
+
+
+def _end(line: FloatArray, known: npt.NDArray[np.bool_], *, forward: bool) -> FloatArray:
+    """Return the outermost known point, NaN when it lies further in than a tenth of the line."""
+    order = known if forward else known[..., ::-1]
+    points = line if forward else line[..., ::-1, :]
+    place = np.argmax(order, axis=-1)
+    end = np.take_along_axis(points, place[..., None, None], axis=-2)[..., 0, :]
+    near = order.any(axis=-1) & (place <= line.shape[-2] // 10)
+    return np.where(near[..., None], end, np.nan)

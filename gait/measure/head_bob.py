@@ -1,0 +1,232 @@
+"""Head bob: how the poll moves up and down against the withers within the stride."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.measure.lane import Lane
+from gait.measure.result import Measure, known, missing
+from gait.measure.rhythm import stride_count, too_few_strides
+from gait.measure.timetable import Timetable
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+UNIT = "% of withers height"
+NAMES = ("head_bob_a1_pct", "head_bob_a2_pct", "head_bob_range_pct", "head_bob_ratio")
+LOW_HEAD = 0.6
+"""A poll below this share of the withers height is a head at the floor or in feed; ours."""
+SHORTEST_HEAD_BL = 0.2
+"""A head (muzzle to poll) shorter than this in the picture is turned to or from the camera."""
+LEAST_SEEN = 0.6
+LEAST_STRIDES_SEEN = 1.5
+LANDMARK_ERROR_PCT = 0.15
+"""Stride-locked error of poll and withers landmarks, % of withers height; ours."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Harmonics:
+    """A curve with one and two turns a stride, fitted to a noisy trace.
+
+    Parameters
+    ----------
+    first, second : complex
+        Amplitude and phase: the curve is the real part of
+        ``first * exp(2 pi i s) + second * exp(4 pi i s)`` with s in strides.
+    first_se, second_se : float
+        Standard errors of the amplitudes.
+    """
+
+    first: complex
+    second: complex
+    first_se: float
+    second_se: float
+
+    def curve(self, strides: FloatArray) -> FloatArray:
+        """Return the curve without its mean and drift."""
+        turn = np.exp(2j * np.pi * np.asarray(strides))
+        result: FloatArray = (self.first * turn + self.second * turn**2).real
+        return result
+
+
+def fit_harmonics(strides: FloatArray, trace: FloatArray) -> Harmonics:
+    """Fit one and two oscillations a stride together with a slow drift.
+
+    Parameters
+    ----------
+    strides : ndarray, shape (n,)
+        Strides done at each frame, need not be evenly spaced; at least one and a half in all.
+    trace : ndarray, shape (n,)
+        The height, any unit; NaN is left out.
+
+    Returns
+    -------
+    Harmonics
+        Amplitudes in the unit of the trace. Their errors allow for frames that err alike.
+
+    Notes
+    -----
+    Joint least squares with Huber weights, not a Fourier transform: a pass is not a whole
+    number of strides, and the drift of a head slowly raised would leak into the first harmonic.
+
+    References
+    ----------
+    Harmonics of the trunk's motion as a measure of lameness: Audigie et al. 2002 (horses).
+    """
+    seen = np.isfinite(trace)
+    s, y = strides[seen], trace[seen]
+    design = _design(s)
+    weight = np.ones(len(y))
+    for _ in range(6):
+        root = np.sqrt(weight)
+        found = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
+        rest = y - design @ found
+        scale = max(1.4826 * float(np.median(np.abs(rest))), 1e-9)
+        weight = np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(rest), 1e-12))
+    variance = np.diag(_covariance(design, rest * np.sqrt(weight), s))
+    return Harmonics(
+        first=complex(found[0], -found[1]),
+        second=complex(found[2], -found[3]),
+        first_se=float(np.sqrt((variance[0] + variance[1]) / 2)),
+        second_se=float(np.sqrt((variance[2] + variance[3]) / 2)),
+    )
+
+
+def _design(s: FloatArray) -> FloatArray:
+    """Return columns: cos and sin once and twice a stride, then the slow drift."""
+    span = max(float(np.ptp(s)), 1e-9)
+    centred = 2 * (s - s.min()) / span - 1
+    degree = 1 if span < 2 else 2 if span < 4 else 3
+    turn = 2 * np.pi * s
+    waves = [np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)]
+    drift = list(np.polynomial.legendre.legvander(centred, degree).T)
+    return np.stack([*waves, *drift], axis=1)
+
+
+def _covariance(design: FloatArray, rest: FloatArray, s: FloatArray) -> FloatArray:
+    """Return a covariance of the fit that allows for errors alike within a third of a stride."""
+    inverse = np.linalg.pinv(design.T @ design)
+    score = design * rest[:, None]
+    distance = np.abs(s[:, None] - s[None, :])
+    alike = np.clip(1 - distance / 0.35, 0, 1)
+    spare = max(len(rest) - design.shape[1], 1)
+    result: FloatArray = inverse @ (score.T @ alike @ score) @ inverse * (len(rest) / spare)
+    return result
+
+
+def amplitude_without_noise(amplitude: float, error: float) -> float:
+    """Return an amplitude with the part taken off that noise alone adds to its square.
+
+    Parameters
+    ----------
+    amplitude, error : float
+        Length of a vector of two components, each with standard error `error`.
+
+    Returns
+    -------
+    float
+        sqrt(max(amplitude^2 - 2 error^2, 0)): without bias in its square.
+    """
+    return float(np.sqrt(max(amplitude**2 - 2 * error**2, 0.0)))
+
+
+def measure_head(lane: Lane, table: Timetable | None) -> dict[str, Measure]:
+    """Measure head bob and head carriage.
+
+    Parameters
+    ----------
+    lane : Lane
+        The cow in lane coordinates.
+    table : Timetable or None
+        Gives the stride to which the bob is fitted.
+
+    Returns
+    -------
+    dict of str to Measure
+        ``head_bob_a1_pct`` and ``head_bob_a2_pct`` (amplitudes once and twice a stride),
+        ``head_bob_range_pct`` (highest minus lowest of the fitted curve), all % of withers
+        height; ``head_bob_ratio`` (first over second); ``head_height_ratio`` (poll height over
+        withers height).
+    """
+    height, usable, reason = _head(lane)
+    carriage = _carriage(lane, usable, reason, 0 if table is None else stride_count(table))
+    reason = too_few_strides(table) or reason or _too_short(lane, table, usable)
+    if reason is not None or table is None:
+        return {name: missing(UNIT, reason or "") for name in NAMES} | carriage
+    strides = table.strides_done(lane.time_s)
+    trace = np.where(usable, 100 * height / lane.withers_height_px, np.nan)
+    return _bob(fit_harmonics(strides, trace), stride_count(table)) | carriage
+
+
+def _head(lane: Lane) -> tuple[FloatArray, BoolArray, str | None]:
+    """Return poll above withers, the frames in which it counts, and why it does not at all."""
+    poll_x, poll = lane.of("poll")
+    muzzle_x, muzzle = lane.of("muzzle")
+    withers = lane.of("withers")[1]
+    height = poll - withers
+    seen = np.isfinite(height)
+    if not np.isfinite(lane.withers_height_px):
+        return height, seen, "The hooves or the withers were not seen, so heights have no measure."
+    if not seen.any():
+        return height, seen, "Head and withers were never seen together. Film the whole cow."
+    low = height < (LOW_HEAD - 1) * lane.withers_height_px
+    length = np.hypot(poll_x - muzzle_x, poll - muzzle) / lane.body_length_px
+    turned = length < SHORTEST_HEAD_BL
+    usable = seen & ~low & ~turned
+    if usable.sum() >= LEAST_SEEN * seen.sum():
+        return height, usable, None
+    if low.sum() >= turned.sum():
+        return height, usable, "She carries her head at the floor. Film her while she walks on."
+    return height, usable, "Her head is turned to or from the camera. Film her from the side again."
+
+
+def _too_short(lane: Lane, table: Timetable | None, usable: BoolArray) -> str | None:
+    if table is None:
+        return None
+    s = table.strides_done(lane.time_s[usable])
+    # how many of the sixths of a stride hold a usable frame, summed over the pass
+    covered = len(np.unique(np.floor(6 * s))) / 6
+    if covered < LEAST_STRIDES_SEEN:
+        return "Her head was seen for less than one and a half strides. Film a longer stretch."
+    return None
+
+
+def _bob(fit: Harmonics, strides: int) -> dict[str, Measure]:
+    first_se, second_se = fit.first_se, fit.second_se
+    first = amplitude_without_noise(abs(fit.first), first_se)
+    second = amplitude_without_noise(abs(fit.second), second_se)
+    curve = fit.curve(np.linspace(0, 1, 200, endpoint=False))
+    range_se = float(np.hypot(2 * first_se, 2 * second_se))
+    return {
+        "head_bob_a1_pct": known(first, np.hypot(first_se, LANDMARK_ERROR_PCT), UNIT, strides),
+        "head_bob_a2_pct": known(second, np.hypot(second_se, LANDMARK_ERROR_PCT), UNIT, strides),
+        "head_bob_range_pct": known(
+            np.ptp(curve), np.hypot(range_se, 2 * LANDMARK_ERROR_PCT), UNIT, strides
+        ),
+        "head_bob_ratio": _ratio(first, second, first_se, second_se, strides),
+    }
+
+
+def _ratio(first: float, second: float, first_se: float, second_se: float, strides: int) -> Measure:
+    second_se = float(np.hypot(second_se, LANDMARK_ERROR_PCT))
+    if second < 2 * second_se:
+        return missing("1", "The bob twice a stride is too small to divide by.", strides)
+    ratio = first / second
+    error = np.hypot(np.hypot(first_se, LANDMARK_ERROR_PCT), ratio * second_se) / second
+    return known(ratio, error, "1", strides)
+
+
+def _carriage(
+    lane: Lane, usable: BoolArray, reason: str | None, strides: int
+) -> dict[str, Measure]:
+    if reason is not None:
+        return {"head_height_ratio": missing("1", reason, strides)}
+    above = (lane.of("poll")[1] - lane.of("withers")[1])[usable]
+    ratio = 1 + above / lane.withers_height_px
+    # heads are carried through the stride: two frames of one stride are not two looks
+    looks = max(2.0 * strides, 1.0)
+    error = np.hypot(ratio.std() / np.sqrt(looks), 0.015 if strides else 0.04)
+    return {"head_height_ratio": known(ratio.mean(), error, "1", strides)}

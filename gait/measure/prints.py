@@ -1,0 +1,163 @@
+"""Lengths of the walk: stride length, speed, and where the hind hoof lands behind the fore."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.measure.hoof_events import LEGS, Swing
+from gait.measure.lane import Lane
+from gait.measure.result import Measure, known, missing
+from gait.measure.rhythm import MORE_STRIDES, stride_count, too_few_strides
+from gait.measure.timetable import Timetable
+
+FloatArray = npt.NDArray[np.float64]
+
+LENGTH_ERROR = 0.02
+"""Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
+PRINT_BIAS_BL = 0.012
+"""What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
+
+
+def measure_prints(
+    lane: Lane, swings: dict[str, list[Swing]], table: Timetable | None
+) -> dict[str, Measure]:
+    """Measure stride length, speed and tracking up.
+
+    Parameters
+    ----------
+    lane : Lane
+        The cow in lane coordinates.
+    swings : dict
+        Swings of each leg.
+    table : Timetable or None
+        The fitted timetable.
+
+    Returns
+    -------
+    dict of str to Measure
+        ``stride_length_bl``, ``speed_bl_s``, ``tracking_up_pct``. A body length (bl) is the
+        straight distance from withers to tailhead (trunk length).
+
+    Notes
+    -----
+    Far prints are a little smaller in the picture than near ones; the trunk, which gives the
+    scale, lies between, so the mean of near and far is taken.
+
+    References
+    ----------
+    Flower et al. 2005 (stride length, speed), Flower et al. 2007 (stride overlap; positive when
+    the hind hoof lands ahead of the fore print of its side).
+    """
+    reason = too_few_strides(table)
+    if table is None or reason is not None:
+        units = {"stride_length_bl": "bl", "speed_bl_s": "bl/s", "tracking_up_pct": _TRACKING_UNIT}
+        return {name: missing(unit, reason or "") for name, unit in units.items()}
+    strides = stride_count(table)
+    return {
+        "stride_length_bl": _stride_length(lane, swings, strides),
+        "speed_bl_s": _speed(lane, strides),
+        "tracking_up_pct": _tracking_up(lane, swings, table),
+    }
+
+
+_TRACKING_UNIT = "% of trunk length"
+
+
+def _stride_length(lane: Lane, swings: dict[str, list[Swing]], strides: int) -> Measure:
+    sides = {}
+    for side in ("near", "far"):
+        ways = [s.to_px - s.from_px for leg in LEGS if leg.startswith(side) for s in swings[leg]]
+        sides[side] = np.array([w for w in ways if np.isfinite(w)]) / lane.body_length_px
+    if min(map(len, sides.values())) == 0:
+        return missing("bl", f"No whole swing of a far leg or a near leg was seen. {MORE_STRIDES}")
+    value, error = _mean_of_groups(list(sides.values()), 0.02)
+    return known(value, float(np.hypot(error, LENGTH_ERROR * value)), "bl", strides)
+
+
+def _mean_of_groups(groups: list[FloatArray], usual_spread: float) -> tuple[float, float]:
+    """Return the mean of the groups' means and its error.
+
+    The spread within groups is pulled towards the usual one, worth four values, because two or
+    three values say little about their own spread.
+    """
+    spare = sum(len(g) - 1 for g in groups)
+    square = sum(float(((g - g.mean()) ** 2).sum()) for g in groups)
+    spread = (square + 4 * usual_spread**2) / (spare + 4)
+    error = np.sqrt(sum(spread / len(g) for g in groups)) / len(groups)
+    return float(np.mean([g.mean() for g in groups])), float(error)
+
+
+def _speed(lane: Lane, strides: int) -> Measure:
+    seen = np.isfinite(lane.trunk)
+    if seen.sum() < 5:
+        return missing("bl/s", "The trunk was hardly seen. Film her clear of posts and other cows.")
+    t, x = lane.time_s[seen], lane.trunk[seen] / lane.body_length_px
+    t = t - t.mean()
+    slope, start = np.polyfit(t, x, 1)
+    rest = x - slope * t - start
+    # the trunk sways with the stride: neighbouring frames share their deviation
+    independent = max(2.0 * strides, 2.0)
+    error = float(np.sqrt(rest.var() / independent / t.var()))
+    return known(slope, float(np.hypot(error, LENGTH_ERROR * slope)), "bl/s", strides)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Print:
+    """A place where a hoof stood, and from when to when (NaN: not seen)."""
+
+    along_px: float
+    on_s: float
+    off_s: float
+
+
+def _prints(swings: list[Swing]) -> list[_Print]:
+    """Return the prints of one leg: where a swing ended, where one began, joined if the same."""
+    found = []
+    for k, swing in enumerate(swings):
+        before = swings[k - 1] if k else None
+        joined = before is not None and abs(before.to_px - swing.from_px) < 0.3 * abs(
+            swing.to_px - swing.from_px
+        )
+        found.append(
+            _Print(
+                along_px=swing.from_px,
+                on_s=before.on_s if joined and before is not None else float("nan"),
+                off_s=swing.off_s,
+            )
+        )
+    if swings:
+        found.append(_Print(along_px=swings[-1].to_px, on_s=swings[-1].on_s, off_s=float("nan")))
+    return [p for p in found if np.isfinite(p.along_px)]
+
+
+def _tracking_up(lane: Lane, swings: dict[str, list[Swing]], table: Timetable) -> Measure:
+    groups = []
+    for side in ("near", "far"):
+        fore = _prints(swings[f"{side}_fore"])
+        gaps = [_overlap(hind, fore, table.stride_s) for hind in swings[f"{side}_hind"]]
+        known_gaps = np.array([g for g in gaps if np.isfinite(g)])
+        if known_gaps.size:
+            groups.append(100 * known_gaps / lane.body_length_px)
+    if not groups:
+        reason = f"No hind print was seen beside a fore print of the same side. {MORE_STRIDES}"
+        return missing(_TRACKING_UNIT, reason)
+    value, error = _mean_of_groups(groups, 2.0)
+    error = float(np.hypot(error, 100 * PRINT_BIAS_BL))
+    return known(value, error, _TRACKING_UNIT, sum(map(len, groups)))
+
+
+def _overlap(hind: Swing, fore: list[_Print], stride_s: float) -> float:
+    """Return how far a hind hoof lands ahead of the fore print it follows, px; NaN if unknown.
+
+    That print is the one the fore hoof leaves about when the hind hoof comes down.
+    """
+    if not np.isfinite(hind.on_s + hind.to_px):
+        return float("nan")
+    left = [p for p in fore if abs(p.off_s - hind.on_s) < 0.35 * stride_s]
+    if not left:
+        return float("nan")
+    nearest = min(left, key=lambda p: abs(p.off_s - hind.on_s))
+    return hind.to_px - nearest.along_px

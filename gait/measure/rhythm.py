@@ -1,0 +1,197 @@
+"""Timing of the walk: stride duration, stance, triple support, left-right asymmetry, regularity."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.measure.hoof_events import LEGS, Swing
+from gait.measure.result import Measure, known, missing
+from gait.measure.timetable import Kind, Timetable
+
+FloatArray = npt.NDArray[np.float64]
+OfPair = Callable[[Timetable, str, FloatArray], float]
+
+LEAST_STRIDES = 2
+CLOCK_ERROR = 0.002
+"""Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
+EVENT_BIAS_S = 0.010
+"""What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
+toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
+
+UNITS = {
+    "stride_duration_s": "s",
+    "stance_share_pct": "% of stride",
+    "triple_support_pct": "%",
+    "step_time_asymmetry_pct": "%",
+    "stance_time_asymmetry_pct": "%",
+    "stride_variation_pct": "% of stride duration",
+}
+MORE_STRIDES = (
+    "Film a longer stretch of lane, square from the side, so that she takes three or more."
+)
+
+
+def measure_rhythm(swings: dict[str, list[Swing]], table: Timetable | None) -> dict[str, Measure]:
+    """Measure the timing of the walk.
+
+    Parameters
+    ----------
+    swings : dict
+        Swings of each leg.
+    table : Timetable or None
+        The fitted timetable of the pass; None when no whole stride was seen.
+
+    Returns
+    -------
+    dict of str to Measure
+        The measures named in `UNITS`.
+
+    Notes
+    -----
+    ``step_time_asymmetry_pct``: for the two legs of a pair, t1 is the time from hoof-on of the
+    one to the next hoof-on of the other and t2 from there to the next hoof-on of the first;
+    100 |t1 - t2| / ((t1 + t2) / 2). The larger of hind and fore pair. ``stance_time_asymmetry_pct``
+    likewise from the stance times. ``triple_support_pct``: share of the stride in which at
+    least three hooves are on the floor.
+
+    References
+    ----------
+    Flower et al. 2005 (stride, triple support), Alsaaod et al. 2017 (relative difference of
+    stance times of a pair), Van Nuffel et al. 2013 (stride-to-stride variation).
+    """
+    reason = too_few_strides(table)
+    if table is None or reason is not None:
+        return {name: missing(unit, reason or "", _count(table)) for name, unit in UNITS.items()}
+    return {
+        "stride_duration_s": _stride_duration(table),
+        "stance_share_pct": _stance_share(table),
+        "triple_support_pct": _triple_support(table),
+        "step_time_asymmetry_pct": _larger_asymmetry(table, "step_time_asymmetry_pct", _step),
+        "stance_time_asymmetry_pct": _larger_asymmetry(table, "stance_time_asymmetry_pct", _stance),
+        "stride_variation_pct": _variation(table, swings),
+    }
+
+
+def stride_count(table: Timetable) -> int:
+    """Return how many whole strides a pass shows: the median over the legs, rounded down."""
+    return int(np.median(list(table.strides.values())))
+
+
+def _count(table: Timetable | None) -> int:
+    return 0 if table is None else stride_count(table)
+
+
+def too_few_strides(table: Timetable | None) -> str | None:
+    """Return the sentence that refuses a pass with fewer than two strides, else None."""
+    if table is None:
+        return f"No whole stride was seen. {MORE_STRIDES}"
+    if stride_count(table) < LEAST_STRIDES:
+        return f"Fewer than two strides were seen. {MORE_STRIDES}"
+    return None
+
+
+def _stride_duration(table: Timetable) -> Measure:
+    value, error = table.measure(table.stride_of)
+    error = float(np.hypot(error, CLOCK_ERROR * value))
+    return known(value, error, UNITS["stride_duration_s"], stride_count(table))
+
+
+# --- stance -----------------------------------------------------------------------------------
+
+
+def _stance_s(table: Timetable, leg: str, fitted: FloatArray) -> float:
+    """Return the stance time of a leg from a vector of fitted values."""
+    stride = table.stride_of(fitted)
+    on, off = (table.phase_s(fitted, leg, kind) for kind in ("on", "off"))
+    return (off - on) % stride
+
+
+def _stance_share(table: Timetable) -> Measure:
+    unit = UNITS["stance_share_pct"]
+    legs = [leg for leg in LEGS if table.knows((leg, "on"), (leg, "off"))]
+    if not any("hind" in leg for leg in legs) or not any("fore" in leg for leg in legs):
+        return missing(unit, f"No leg of one pair was seen on and off the floor. {MORE_STRIDES}")
+
+    def share(fitted: FloatArray) -> float:
+        stances = [_stance_s(table, leg, fitted) for leg in legs]
+        return 100 * float(np.mean(stances)) / table.stride_of(fitted)
+
+    value, error = table.measure(share)
+    bias = 100 * np.sqrt(2) * EVENT_BIAS_S / table.stride_s
+    return known(value, float(np.hypot(error, bias)), unit, stride_count(table))
+
+
+def _triple_support(table: Timetable) -> Measure:
+    unit = UNITS["triple_support_pct"]
+    if not table.knows(*((leg, kind) for leg in LEGS for kind in _KINDS)):
+        return missing(unit, f"One leg was never seen coming down and lifting. {MORE_STRIDES}")
+
+    def share(fitted: FloatArray) -> float:
+        stride = table.stride_of(fitted)
+        on = np.array([table.phase_s(fitted, leg, "on") for leg in LEGS]) % stride
+        stance = np.array([_stance_s(table, leg, fitted) for leg in LEGS])
+        return 100 * _share_with_three(on / stride, stance / stride)
+
+    value, error = table.measure(share)
+    # each of the four stances is off by the same bias, and each adds to the triple support
+    bias = 100 * 4 * np.sqrt(2) * EVENT_BIAS_S / table.stride_s
+    return known(value, float(np.hypot(error, bias)), unit, stride_count(table))
+
+
+_KINDS: tuple[Kind, Kind] = ("on", "off")
+
+
+def _share_with_three(on: FloatArray, stance: FloatArray) -> float:
+    """Return the share of a cycle in which at least three hooves stand; phases in cycles."""
+    edges = np.unique(np.concatenate([[0.0, 1.0], on % 1, (on + stance) % 1]))
+    middle = (edges[1:] + edges[:-1]) / 2
+    standing = ((middle[:, None] - on) % 1 < stance).sum(axis=1)
+    return float(np.diff(edges)[standing >= 3].sum())
+
+
+# --- asymmetry --------------------------------------------------------------------------------
+
+
+def _step(table: Timetable, pair: str, fitted: FloatArray) -> float:
+    stride = table.stride_of(fitted)
+    near, far = (table.phase_s(fitted, f"{side}_{pair}", "on") for side in ("near", "far"))
+    first = (far - near) % stride
+    return 100 * (2 * first - stride) / (stride / 2)
+
+
+def _stance(table: Timetable, pair: str, fitted: FloatArray) -> float:
+    near, far = (_stance_s(table, f"{side}_{pair}", fitted) for side in ("near", "far"))
+    return 100 * (near - far) / ((near + far) / 2)
+
+
+def _larger_asymmetry(table: Timetable, name: str, of_pair: OfPair) -> Measure:
+    """Return the larger of the two pairs' asymmetries, noise taken off its square."""
+    kinds: tuple[Kind, ...] = ("on",) if of_pair is _step else _KINDS
+    found = []
+    for pair in ("hind", "fore"):
+        if table.knows(*((f"{side}_{pair}", k) for side in ("near", "far") for k in kinds)):
+            found.append(table.measure(partial(of_pair, table, pair)))
+    if not found:
+        return missing(UNITS[name], f"No pair of legs was seen well enough. {MORE_STRIDES}")
+    value, error = max(found, key=lambda f: abs(f[0]))
+    return known(abs(value), error, UNITS[name], stride_count(table))
+
+
+# --- regularity -------------------------------------------------------------------------------
+
+
+def _variation(table: Timetable, swings: dict[str, list[Swing]]) -> Measure:
+    unit = UNITS["stride_variation_pct"]
+    gaps = np.concatenate([np.diff(table.residual_s[key]) for key in table.column])
+    if len(gaps) < 6:
+        return missing(unit, f"Too few strides to tell how regular they are. {MORE_STRIDES}")
+    errors = [s.on_se_s**2 + s.off_se_s**2 for leg in LEGS for s in swings[leg]]
+    spread = max(float(np.mean(gaps**2)) - float(np.mean(errors)), 0.0)
+    value = 100 * np.sqrt(spread) / table.stride_s
+    noise = 100 * np.sqrt(float(np.mean(errors))) / table.stride_s
+    error = float(np.hypot(value, noise) / np.sqrt(2 * (len(gaps) - 1)))
+    return known(value, error, unit, stride_count(table))

@@ -1,0 +1,237 @@
+"""The timetable of a pass: one stride duration, and where in the stride each hoof comes and goes.
+
+All hoof-on and hoof-off moments of all legs are fitted together: each is the phase of its leg
+and kind plus a whole number of strides. Every timing measure is then a function of that one fit,
+and its error follows from the fit's covariance. A leg that is missing for a stride, or an event
+that is timed badly, costs precision but does not spoil the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from gait.measure.hoof_events import LEGS, Swing
+
+FloatArray = npt.NDArray[np.float64]
+Kind = Literal["on", "off"]
+
+STRIDE_WANDER = 0.01
+"""Stride-to-stride spread of an event's phase in a steady walk, share of the stride; ours."""
+DRIFT_EVENTS = 12
+"""From so many events on, a steady quickening or slowing of the walk is fitted too."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Timetable:
+    """Fitted phases of the hoof events.
+
+    Parameters
+    ----------
+    stride_s : float
+        Stride duration in the middle of the pass.
+    middle_s : float
+        Time that `stride_s` belongs to.
+    drift_s : float
+        Event times bend by `drift_s` times the square of the strides from the middle.
+    column : dict
+        Place of each known (leg, "on" or "off") in `fitted`.
+    fitted : ndarray
+        Phases in seconds in the order of `column`, then stride duration, then perhaps drift.
+    covariance : ndarray
+        Covariance of `fitted`, s^2.
+    strides : dict
+        Number of whole strides seen of each leg.
+    residual_s : dict
+        For each (leg, kind) the deviation of its events from the timetable, in order.
+    """
+
+    stride_s: float
+    middle_s: float
+    drift_s: float
+    column: dict[tuple[str, Kind], int]
+    fitted: FloatArray
+    covariance: FloatArray
+    strides: dict[str, int]
+    residual_s: dict[tuple[str, Kind], FloatArray]
+
+    def knows(self, *events: tuple[str, Kind]) -> bool:
+        """Tell whether all these events were seen at least once."""
+        return all(event in self.column for event in events)
+
+    def phase_s(self, fitted: FloatArray, leg: str, kind: Kind) -> float:
+        """Return the phase of an event from a (perhaps varied) vector of fitted values."""
+        return float(fitted[self.column[leg, kind]])
+
+    def measure(self, of_fitted: Callable[[FloatArray], float]) -> tuple[float, float]:
+        """Return a function of the fitted values and its standard error (delta method)."""
+        value = of_fitted(self.fitted)
+        step = 1e-4
+        slope = np.array(
+            [
+                (of_fitted(self.fitted + step * unit) - of_fitted(self.fitted - step * unit)) / 2
+                for unit in np.eye(len(self.fitted))
+            ]
+        )
+        slope /= step
+        return value, float(np.sqrt(max(slope @ self.covariance @ slope, 0.0)))
+
+    def stride_of(self, fitted: FloatArray) -> float:
+        """Return the stride duration from a vector of fitted values."""
+        return float(fitted[len(self.column)])
+
+    def strides_done(self, time_s: FloatArray) -> FloatArray:
+        """Return how many strides have passed at each time, counted from the first known phase.
+
+        Parameters
+        ----------
+        time_s : ndarray
+            Times, s.
+
+        Returns
+        -------
+        ndarray
+            Strides; a whole number each time the first event of `column` comes round.
+        """
+        bend = self.drift_s * ((time_s - self.middle_s) / self.stride_s) ** 2
+        result: FloatArray = (time_s - bend - self.fitted[0]) / self.stride_s
+        return result
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Event:
+    leg: str
+    kind: Kind
+    time_s: float
+    se_s: float
+    count: int
+
+
+def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
+    """Fit the timetable of a pass.
+
+    Parameters
+    ----------
+    swings : dict
+        Swings of each leg in order of time.
+
+    Returns
+    -------
+    Timetable or None
+        None when no leg shows one whole stride.
+    """
+    guess = _rough_stride(swings)
+    if guess is None:
+        return None
+    events = [event for leg in LEGS for event in _numbered(leg, swings[leg], guess)]
+    column = _columns(events)
+    times = np.array([e.time_s for e in events])
+    middle = float((times.min() + times.max()) / 2)
+    bends = len(events) >= DRIFT_EVENTS and times.max() - times.min() > 2.5 * guess
+    design = _design(events, column, (times - middle) / guess, bends=bends)
+    if len(events) < design.shape[1]:
+        return None
+    sure = 1 / np.array([e.se_s**2 + (STRIDE_WANDER * guess) ** 2 for e in events])
+    fitted, covariance = _robust_fit(design, times, sure)
+    rest = times - design @ fitted
+    return Timetable(
+        stride_s=float(fitted[len(column)]),
+        middle_s=middle,
+        drift_s=float(fitted[-1]) if bends else 0.0,
+        column=column,
+        fitted=fitted,
+        covariance=covariance,
+        strides={leg: _whole_strides(events, leg) for leg in LEGS},
+        residual_s={
+            key: rest[[i for i, e in enumerate(events) if (e.leg, e.kind) == key]] for key in column
+        },
+    )
+
+
+def _middle(swing: Swing) -> float:
+    """Return the middle of a swing, or an end of it when the other was not seen."""
+    seen = [t for t in (swing.off_s, swing.on_s) if np.isfinite(t)]
+    return float(np.mean(seen))
+
+
+def _rough_stride(swings: dict[str, list[Swing]]) -> float | None:
+    """Return the usual time between like events of a leg; missed swings double it, so look low."""
+    gaps = np.concatenate(
+        [
+            np.diff([getattr(s, name) for s in swings[leg]])
+            for leg in LEGS
+            for name in ("on_s", "off_s")
+        ]
+    )
+    gaps = gaps[np.isfinite(gaps)]
+    if gaps.size == 0:
+        return None
+    low = float(np.percentile(gaps, 25))
+    return float(np.median(gaps[gaps < 1.4 * low]))
+
+
+def _numbered(leg: str, swings: list[Swing], stride_s: float) -> list[_Event]:
+    """Give each swing of a leg its whole number of strides from the first."""
+    events: list[_Event] = []
+    kinds: tuple[Kind, ...] = ("off", "on")
+    for swing in swings:
+        count = round((_middle(swing) - _middle(swings[0])) / stride_s)
+        for kind in kinds:
+            time_s, se_s = getattr(swing, f"{kind}_s"), getattr(swing, f"{kind}_se_s")
+            if np.isfinite(time_s):
+                events.append(_Event(leg=leg, kind=kind, time_s=time_s, se_s=se_s, count=count))
+    return events
+
+
+def _columns(events: list[_Event]) -> dict[tuple[str, Kind], int]:
+    keys = dict.fromkeys((event.leg, event.kind) for event in events)
+    return {key: i for i, key in enumerate(keys)}
+
+
+def _design(
+    events: list[_Event],
+    column: dict[tuple[str, Kind], int],
+    strides_from_middle: FloatArray,
+    *,
+    bends: bool,
+) -> FloatArray:
+    design = np.zeros((len(events), len(column) + 1 + bends))
+    for row, event in enumerate(events):
+        design[row, column[event.leg, event.kind]] = 1
+        design[row, len(column)] = event.count
+    if bends:
+        design[:, -1] = strides_from_middle**2
+    return design
+
+
+def _robust_fit(
+    design: FloatArray, times: FloatArray, sure: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return weighted least squares with Huber weights and the covariance of the result."""
+    weight = sure.copy()
+    for _ in range(8):
+        root = np.sqrt(weight)
+        fitted = np.linalg.lstsq(design * root[:, None], times * root, rcond=None)[0]
+        rest = (times - design @ fitted) * np.sqrt(sure)
+        scale = max(1.4826 * float(np.median(np.abs(rest))), 0.5)
+        weight = sure * np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(rest), 1e-9))
+    spare = len(times) - design.shape[1]
+    # few events say little about their own spread, so it is pulled towards the usual one
+    spread = (float((weight / sure * rest**2).sum()) + 4.0) / (spare + 4.0)
+    covariance = np.asarray(np.linalg.pinv((design.T * weight) @ design), np.float64) * spread
+    return np.asarray(fitted, np.float64), covariance
+
+
+def _whole_strides(events: list[_Event], leg: str) -> int:
+    """Return the whole strides of a leg: the longer of on to on and off to off."""
+    most = 0
+    for kind in ("on", "off"):
+        counts = [e.count for e in events if e.leg == leg and e.kind == kind]
+        # only neighbours count: a stride with a missed event inside was not seen
+        most = max(most, int(sum(b - a == 1 for a, b in pairwise(counts))))
+    return most
