@@ -96,20 +96,70 @@ def write_overlay(
     for pass_ in passes:
         for i, index in enumerate(pass_.frame):
             at.setdefault(int(index), []).append((pass_, i))
-    writer: cv2.VideoWriter | None = None
+    writer = FilmWriter(path, fps / slow)
     try:
         for frame in frames:
-            image, scale = _resized(frame.image, width)
-            for pass_, i in at.get(frame.index, ()):
+            image, scale = resized(frame.image, width)
+            here = at.get(frame.index, [])
+            for pass_, i in here:
                 draw_cow(image, pass_, i, scale)
-            strip = _strip(image.shape[1], int(image.shape[0] * STRIP_SHARE), at.get(frame.index))
-            page = np.vstack([image, strip])
-            if writer is None:
-                writer = _open(path, fps / slow, page.shape[1], page.shape[0])
-            writer.write(page)
+            writer.write(page_of(image, here[0] if here else None))
     finally:
-        if writer is not None:
-            writer.release()
+        writer.close()
+
+
+class FilmWriter:
+    """A WebM film that is opened with its first frame.
+
+    Parameters
+    ----------
+    path : Path
+        A ``.webm`` file.
+    fps : float
+        Frames a second.
+    """
+
+    def __init__(self, path: Path, fps: float) -> None:
+        self.path, self.fps = path, fps
+        self._writer: cv2.VideoWriter | None = None
+
+    def write(self, image: Image) -> None:
+        """Add a frame; all must be of one size.
+
+        Raises
+        ------
+        ClipError
+            The file cannot be written.
+        """
+        if self._writer is None:
+            height, width = image.shape[:2]
+            fourcc = cv2.VideoWriter.fourcc(*"VP80")
+            self._writer = cv2.VideoWriter(str(self.path), fourcc, self.fps, (width, height))
+        if not self._writer.isOpened():
+            raise ClipError(
+                f"The film {self.path} cannot be written.",
+                "Check that the folder exists, that its name ends in .webm, and the free space.",
+            )
+        self._writer.write(image)
+
+    def close(self) -> None:
+        """Finish the film."""
+        if self._writer is not None:
+            self._writer.release()
+
+
+def page_of(image: Image, seen: tuple[Pass, int] | None) -> Image:
+    """Return the frame with the strip of the head trace under it.
+
+    Parameters
+    ----------
+    image : uint8 array (height, width, 3)
+    seen : tuple of Pass and int, or None
+        The cow whose trace is drawn, and which of her frames this is.
+    """
+    strip = _strip(image.shape[1], int(image.shape[0] * STRIP_SHARE), seen)
+    page: Image = np.vstack([image, strip])
+    return page
 
 
 def head_trace(pass_: Pass) -> npt.NDArray[np.float64]:
@@ -119,13 +169,13 @@ def head_trace(pass_: Pass) -> npt.NDArray[np.float64]:
     return trace
 
 
-def _strip(width: int, height: int, here: list[tuple[Pass, int]] | None) -> Image:
+def _strip(width: int, height: int, seen: tuple[Pass, int] | None) -> Image:
     """Draw the head trace of the first cow in view, with a mark at the present moment."""
     height += height % 2
     strip: Image = np.full((height, width, 3), 246, np.uint8)
-    if not here:
+    if seen is None:
         return strip
-    pass_, i = here[0]
+    pass_, i = seen
     trace = head_trace(pass_)
     if np.isfinite(trace).sum() < 2:
         return strip
@@ -151,7 +201,8 @@ def _draw_back_line(image: Image, line: npt.NDArray[np.float64], thick: int) -> 
     cv2.line(image, _px(seen[0]), _px(seen[-1]), INK, 1, cv2.LINE_AA)
 
 
-def _resized(image: Image, width: int) -> tuple[Image, float]:
+def resized(image: Image, width: int) -> tuple[Image, float]:
+    """Return the image no wider than `width`, with even sides, and the scale used."""
     scale = min(1.0, width / image.shape[1])
     size = (
         int(image.shape[1] * scale) // 2 * 2,
@@ -159,17 +210,6 @@ def _resized(image: Image, width: int) -> tuple[Image, float]:
     )
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(small, dtype=np.uint8), scale
-
-
-def _open(path: Path, fps: float, width: int, height: int) -> cv2.VideoWriter:
-    fourcc = cv2.VideoWriter.fourcc(*"VP80")
-    writer = cv2.VideoWriter(str(path), fourcc, fps, (width, height))
-    if not writer.isOpened():
-        raise ClipError(
-            f"The film {path} cannot be written.",
-            "Check that the folder exists, that its name ends in .webm, and the free space.",
-        )
-    return writer
 
 
 def _px(point: npt.NDArray[np.float64]) -> tuple[int, int]:

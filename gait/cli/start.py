@@ -1,0 +1,174 @@
+"""``exitlane start``: score a film before your eyes, then serve the page."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gait import places
+from gait.errors import GaitError
+
+if TYPE_CHECKING:
+    from gait.pipeline import ClipReport
+    from gait.store import Store
+
+DEMO_FARM, OWN_FARM = "demo_farm", "farm"
+PORT = 8614
+LARGEST_UPLOAD_MB = 2000
+
+
+def add_commands(commands: Any) -> None:
+    """Add ``start`` to the parser."""
+    parser = commands.add_parser(
+        "start",
+        help="score the demo film or your own, then serve the page",
+        description="With no film: makes an invented demo farm, scores its exit-lane film and "
+        "serves the page. With your own films or photos: scores those into your own farm folder.",
+    )
+    parser.add_argument(
+        "films", nargs="*", type=Path, metavar="FILM", help="films, photos, folders"
+    )
+    parser.add_argument("--no-page", action="store_true", help="stop after the table of passes")
+    parser.add_argument("--page-only", action="store_true", help="serve the page, score nothing")
+    parser.add_argument("--farm", type=Path, metavar="FOLDER", help="farm folder")
+    parser.add_argument("--port", type=int, default=PORT)
+    parser.add_argument(
+        "--address",
+        default="127.0.0.1",
+        help="127.0.0.1 is this computer only; another address opens the page to the network and "
+        "asks everybody to sign in",
+    )
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Make the farm, score, print the table, serve the page."""
+    demo = args.farm is None and not args.films and not args.page_only
+    farm = (args.farm or Path(DEMO_FARM if demo else OWN_FARM)).resolve()
+    farm.mkdir(parents=True, exist_ok=True)
+    scored = 0 if args.page_only else score_into(farm, args.films or [make_demo(farm)])
+    if args.no_page:
+        return 0 if scored or args.page_only else 2
+    return serve(farm, args.address, args.port)
+
+
+def make_demo(farm: Path) -> Path:
+    """Make the invented farm and its film, once; return the film."""
+    places.add_bundle_to_path()
+    from rich.progress import Progress
+    from synthetic_clips import demo_farm
+
+    from gait.store import open_store
+
+    film = farm / "exit_lane.webm"
+    if not film.exists():
+        with Progress(transient=True) as bar:
+            task = bar.add_task("Making the invented demo farm and its film", total=1.0)
+            with open_store(farm) as store:
+                demo_farm.load(store)
+            demo_farm.draw_film(film, on_progress=lambda share: bar.update(task, completed=share))
+    return film
+
+
+def score_into(farm: Path, paths: list[Path]) -> int:
+    """Score films into a farm with a progress bar, print the table; return passes scored."""
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
+
+    from gait.bulk import score_clips
+    from gait.filing import file_report
+    from gait.pipeline import find_clips
+    from gait.store import open_store
+
+    clips = find_clips(paths)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TaskProgressColumn(),
+        TimeElapsedColumn(),
+    )
+    reports: list[ClipReport] = []
+    with open_store(farm) as store, Progress(*columns) as bar:
+        task = bar.add_task("Watching", total=len(clips))
+        done = 0
+
+        def tell(clip: Path, share: float) -> None:
+            bar.update(task, completed=done + share, description=f"Watching {clip.name}")
+
+        for path, outcome in score_clips(clips, on_progress=tell):
+            done += 1
+            bar.update(task, completed=done)
+            if isinstance(outcome, GaitError):
+                bar.console.print(f"{path.name}: {outcome}", highlight=False)
+                continue
+            bar.update(task, description=f"Filing {path.name}")
+            file_report(store, outcome, exit_order=_exit_order(path))
+            reports.append(outcome)
+        print_table(store, reports)
+    return sum(1 for r in reports for p in r.passes if p.usable)
+
+
+def print_table(store: Store, reports: list[ClipReport]) -> None:
+    """Print passes with cow, score, confidence and the strongest reason."""
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title="Passes", title_justify="left")
+    for name in ("clip", "pass", "cow", "score", "sure", "plausible", "strongest reason"):
+        table.add_column(name, overflow="fold")
+    for report in reports:
+        clip = store.clips.by_sha256(report.info.sha256)
+        cows = store.passes.of_clip(clip.clip_id) if clip else []
+        named = [p.cow for p in sorted(cows, key=lambda p: p.pass_id)]
+        for i, p in enumerate(report.passes):
+            cow = (named[i] if i < len(named) else None) or "not named"
+            head = (report.info.path.name, str(p.track.number), cow)
+            if p.proposal is None or p.proposal.value is None:
+                table.add_row(*head, "-", "-", "-", " ".join(p.problems[:1]) or "no score")
+                continue
+            score = p.proposal
+            run = f"{score.plausible[0]}-{score.plausible[-1]}"
+            sure = f"{score.confidence:.0%}"
+            table.add_row(*head, str(score.value), sure, run, score.reasons[0])
+    Console(width=None if sys.stdout.isatty() else 140).print(table)
+
+
+def serve(farm: Path, address: str, port: int) -> int:
+    """Serve the page until stopped; nothing is sent to anybody."""
+    import subprocess
+
+    script = places.root() / "app" / "main.py"
+    settings = {
+        "server.address": address,
+        "server.port": str(port),
+        "server.headless": "true",
+        "server.maxUploadSize": str(LARGEST_UPLOAD_MB),
+        "server.enableStaticServing": "false",
+        "server.fileWatcherType": "none",
+        "browser.gatherUsageStats": "false",
+        "client.showErrorDetails": "none",
+        "client.toolbarMode": "minimal",
+    }
+    flags = [f"--{name}={value}" for name, value in settings.items()]
+    surroundings = {
+        **os.environ,
+        "EXITLANE_FARM": str(farm),
+        "EXITLANE_OPEN_TO_NETWORK": "" if address in ("127.0.0.1", "localhost", "::1") else "1",
+        "PYTHONPATH": os.pathsep.join(
+            [str(places.root()), str(Path(__file__).resolve().parents[2])]
+        ),
+    }
+    print(f"\nThe page is at http://{address}:{port}   (stop it with Ctrl-C)", flush=True)
+    command = [sys.executable, "-m", "streamlit", "run", str(script), *flags]
+    try:
+        return subprocess.call(command, env=surroundings, stdout=subprocess.DEVNULL)
+    except KeyboardInterrupt:
+        return 0
+
+
+def _exit_order(film: Path) -> Path | None:
+    """Return the exit-order list lying beside a film under the same name, if there is one."""
+    beside = film.with_suffix(".csv")
+    return beside if beside.is_file() else None

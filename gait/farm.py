@@ -1,0 +1,182 @@
+"""What the farm's people ask for, put together from the records and the rules.
+
+Command line and pages call these; neither holds rules of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from gait import places
+from gait.errors import StoreError
+from gait.herd.lame_list import LameCow, lame_list
+from gait.herd.records import Decision
+from gait.herd.rules import HerdRules, rules_from
+
+if TYPE_CHECKING:
+    from gait.score import ScoreModel
+    from gait.score.learning import Lesson
+    from gait.store import Store
+
+RULES_SETTING = "herd_rules"
+MODEL_SETTING = "score_model"
+LOOK_BACK = timedelta(days=800)
+"""Scores older than two lactations play no part in today's lists."""
+
+
+def rules_of(store: Store) -> HerdRules:
+    """Return the farm's rules for its lists."""
+    return rules_from(store.settings.get(RULES_SETTING))
+
+
+def lame_today(store: Store, today: date | None = None) -> list[LameCow]:
+    """Return the lame list, most urgent first."""
+    on = today or datetime.now(UTC).date()
+    lame_now = store.scores.latest(at_least=rules_of(store).lame_from)
+    numbers = [s.cow for s in lame_now]
+    cows = {c.number: c for c in store.cows.all()}
+    return lame_list(
+        cows=[cows[n] for n in numbers if n in cows],
+        scores=store.scores.of_cows(numbers),
+        trims=store.trims.of_cows(numbers),
+        rechecks=store.rechecks.all(cows=numbers),
+        calvings=store.cows.calvings(),
+        rules=rules_of(store),
+        today=on,
+    )
+
+
+def decide(
+    store: Store,
+    pass_id: int,
+    *,
+    who: str,
+    score: int | None = None,
+    reason: str = "",
+    blind: bool = False,
+    expected_version: int | None = None,
+) -> Decision:
+    """Keep a person's score of a pass: confirmed when it is the proposed one, else overridden.
+
+    Parameters
+    ----------
+    store : Store
+    pass_id : int
+    who : str
+    score : int, optional
+        The proposed score if not given.
+    reason : str
+        Needed when the score is not the proposed one and the person saw the proposal.
+    blind : bool
+        The person had not seen the proposal.
+    expected_version : int, optional
+        As the person saw it.
+
+    Raises
+    ------
+    StoreError
+        Nothing was proposed and no score given, or a reason is missing.
+    StoreConflict
+        Somebody else decided in between; both are kept.
+    """
+    summary = store.passes.get(pass_id).summary
+    given = summary.proposed if score is None else score
+    if given is None:
+        raise StoreError(
+            "No score is proposed for this pass, so there is nothing to confirm.",
+            "Give your own score from 1 to 5.",
+        )
+    confirmed = given == summary.proposed
+    if not confirmed and (summary.proposed is None or blind) and not reason:
+        reason = "scored without a proposal in view"
+    return store.decisions.add(
+        pass_id,
+        kind="confirmed" if confirmed else "overridden",
+        score=given,
+        who=who,
+        reason=reason,
+        blind=blind,
+        expected_version=expected_version,
+    )
+
+
+def model_in_use(store: Store) -> ScoreModel:
+    """Return the farm's score model: its own where it took one up, else the one that ships."""
+    from gait.score import ScoreModel
+
+    version = store.settings.get(MODEL_SETTING)
+    kept = store.models.get(version) if version else None
+    return ScoreModel.from_json(kept.body, kept.version) if kept else published_model()
+
+
+def published_model() -> ScoreModel:
+    """Return the model that ships."""
+    from gait.score import ScoreModel
+
+    return ScoreModel.load(places.score_model())
+
+
+def use_model(store: Store, version: str, *, who: str) -> None:
+    """Take a version of the score model into use; the others are kept.
+
+    Raises
+    ------
+    StoreError
+        There is no such version.
+    """
+    if version != published_model().version and store.models.get(version) is None:
+        raise StoreError(
+            f"There is no score model called {version}.", "See them with: exitlane model list"
+        )
+    store.settings.put(MODEL_SETTING, version, who=who)
+
+
+def learn_from_herd(store: Store, *, who: str, today: date | None = None) -> Lesson:
+    """Learn from the herd's confirmed scores; a model that does better is taken into use."""
+    from gait.score.learning import ScoredPass, learn
+    from gait.score.stored import stored_measures
+
+    on = today or datetime.now(UTC).date()
+    scored = [
+        ScoredPass(
+            cow=row["cow"],
+            score=int(row["score"]),
+            measures=stored_measures(row["measures"]),
+            blind=bool(row["blind"]),
+        )
+        for row in store.scores.learning_rows()
+        if row["measures"]
+    ]
+    version = f"herd-{on:%Y%m%d}-{len(store.models.all()) + 1}"
+    lesson = learn(published_model(), model_in_use(store), scored, today=on, version=version)
+    if lesson.challenger is not None:
+        store.models.put(version, lesson.challenger.to_json(), who=who, note=lesson.sentence)
+        if lesson.taken_up:
+            use_model(store, version, who=who)
+    return lesson
+
+
+@dataclass(frozen=True, kw_only=True)
+class ModelLine:
+    """One version of the score model, for lists."""
+
+    version: str
+    kind: str
+    in_use: bool
+    notes: Mapping[str, Any]
+
+
+def models_of(store: Store) -> list[ModelLine]:
+    """Return all versions, the one that ships first."""
+    from gait.score import ScoreModel
+
+    used = model_in_use(store).version
+    models = [published_model()]
+    models += [ScoreModel.from_json(kept.body, kept.version) for kept in store.models.all()]
+    return [
+        ModelLine(version=m.version, kind=m.kind, in_use=m.version == used, notes=m.notes)
+        for m in models
+    ]

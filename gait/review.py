@@ -1,0 +1,117 @@
+"""Films, stills and traces of each pass, for people to look at while they decide."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from gait.overlay import FilmWriter, draw_cow, page_of, resized
+from gait.traces import make_traces
+
+if TYPE_CHECKING:
+    from gait.clip import Frame
+    from gait.pipeline import ClipReport
+    from gait.track import Pass
+
+WIDTH = 720
+STILL_WIDTH = 960
+MARGIN = 0.12
+"""Room left around the cow in a still, as a share of her box."""
+
+
+def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]:
+    """Write for each pass a film with everything drawn in, a still and the traces.
+
+    Parameters
+    ----------
+    report : ClipReport
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    dict
+        By pass number the files by kind: ``film``, ``slow``, ``still``, ``traces``.
+    """
+    from gait.clip import read_frames
+
+    tracks = [p.track for p in report.passes]
+    traces = {t.number: make_traces(t) for t in tracks}
+    written: dict[int, dict[str, Path]] = {}
+    for track in tracks:
+        path = folder / f"{track.number:04d}_traces.json"
+        path.write_text(json.dumps(traces[track.number]), encoding="utf-8")
+        written[track.number] = {"traces": path}
+    films = _Films(report, folder, written)
+    stills = {
+        int(t["still"]["frame"]): number for number, t in traces.items() if t["still"] is not None
+    }
+    try:
+        for frame in read_frames(report.info.path):
+            films.add(frame)
+            for number in [n for f, n in stills.items() if f == frame.index]:
+                track = next(t for t in tracks if t.number == number)
+                path = folder / f"{number:04d}_still.jpg"
+                write_still(frame, track, path)
+                written[number]["still"] = path
+    finally:
+        films.close()
+    return written
+
+
+def write_still(frame: Frame, track: Pass, path: Path) -> None:
+    """Write the frame cut to the cow, with back line and straight chord drawn in."""
+    i = int(np.flatnonzero(track.frame == frame.index)[0])
+    image = np.ascontiguousarray(frame.image).copy()
+    draw_cow(image, track, i)
+    x0, y0, x1, y1 = track.box[i]
+    room = MARGIN * (x1 - x0)
+    height, width = image.shape[:2]
+    left, right = int(max(0, x0 - room)), int(min(width, x1 + room))
+    top, bottom = int(max(0, y0 - room)), int(min(height, y1 + room))
+    cut, _ = resized(image[top:bottom, left:right], STILL_WIDTH)
+    cv2.imwrite(str(path), cut, [cv2.IMWRITE_JPEG_QUALITY, 88])
+
+
+class _Films:
+    """One film a pass, written in one forward read of the clip."""
+
+    def __init__(
+        self, report: ClipReport, folder: Path, written: Mapping[int, dict[str, Path]]
+    ) -> None:
+        self.folder, self.written = folder, written
+        fps = float(report.info.fps)
+        self.fps = fps if np.isfinite(fps) and fps > 0 else 1.0
+        self.spans = [p.track for p in report.passes] if not report.info.is_photo else []
+        self.open: dict[int, FilmWriter] = {}
+
+    def add(self, frame: Frame) -> None:
+        """Add a frame to the films of the passes that are in view."""
+        for track in self.spans:
+            if not track.frame[0] <= frame.index <= track.frame[-1]:
+                continue
+            image, scale = resized(frame.image, WIDTH)
+            here = np.flatnonzero(track.frame == frame.index)
+            if len(here):
+                draw_cow(image, track, int(here[0]), scale)
+            seen = (track, int(here[0])) if len(here) else None
+            self._writer(track.number).write(page_of(image, seen))
+            if frame.index == track.frame[-1]:
+                self.open.pop(track.number).close()
+
+    def close(self) -> None:
+        """Close the films that are still open."""
+        for writer in self.open.values():
+            writer.close()
+
+    def _writer(self, number: int) -> FilmWriter:
+        if number not in self.open:
+            path = self.folder / f"{number:04d}_film.webm"
+            self.open[number] = FilmWriter(path, self.fps)
+            self.written[number]["film"] = path
+        return self.open[number]
