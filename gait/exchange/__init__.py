@@ -1,0 +1,1 @@
+"""Lists and files from and to others: CSV, ICAR ADE JSON, printed sheets, backup."""
