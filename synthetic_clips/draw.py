@@ -16,7 +16,7 @@ from .scene import Cow, Light, Scene
 from .truth import FrameTruth, frame_truth
 from .walk import Floats, Walk
 
-_SHADOW_SHRINK = 4
+_SHADOW_SHRINK = 5
 
 
 class Studio:
@@ -122,13 +122,14 @@ class Studio:
         gain = light.level * np.array(
             [1 - 0.12 * light.warmth, 1.0, 1 + 0.10 * light.warmth], np.float32
         )
-        picture = picture * gain
+        if np.any(gain != 1):
+            picture = picture * gain
         if light.softness_px > 0:
             picture = cv2.GaussianBlur(picture, (0, 0), light.softness_px)
         rng = np.random.default_rng((self.scene.seed, 52, round(time_s * 1e6) & 0xFFFFFFFF))
         down, right = rng.integers(0, 64, 2)
         grain = self._grain[down : down + height, right : right + width]
-        return np.clip(picture + grain, 0, 255).astype(np.uint8)
+        return cv2.convertScaleAbs(np.maximum(picture + grain, 0))
 
     @staticmethod
     @lru_cache(maxsize=4)

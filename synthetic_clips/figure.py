@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -10,10 +10,19 @@ from numpy.typing import NDArray
 
 from . import coat
 from .camera import View
-from .mesh import LEG_BONES, PARTS, VERTEX_COUNT, grids, texture_places, triangles
-from .pose import Pose
+from .mesh import (
+    LEG_BONES,
+    PARTS,
+    VERTEX_COUNT,
+    grids,
+    is_inside_out,
+    texture_places,
+    triangles,
+)
+from .mesh import normals as mesh_normals
+from .pose import Pose, pose_at
 from .scene import Cow, Light
-from .walk import Floats
+from .walk import Floats, Walk
 
 FINE_X, FINE_Y = 2, 3
 """Fine pixels to one pixel; finer upwards because the back's upper edge is measured."""
@@ -55,21 +64,35 @@ class Figure:
     def __init__(self, cow: Cow) -> None:
         self.cow = cow
         self.coat = coat.paint(cow)
-        self.net = triangles()
+        stance = pose_at(Walk(replace(cow, action="stand"), 1.0), 0.0)
+        self.net = triangles(stance)
+        skin = grids(stance)
+        self._sign = {name: -1.0 if is_inside_out(grid) else 1.0 for name, grid in skin.items()}
         self._places = texture_places().astype(np.float32)
         self._part_map = _part_map()
 
     def vertices(self, pose: Pose) -> tuple[Floats, Floats]:
-        """Return world points and outward unit normals (vertices, 3), and shade-free."""
+        """Return world points and outward unit normals, each (vertices, 3)."""
         points, normals = np.empty((VERTEX_COUNT, 3)), np.empty((VERTEX_COUNT, 3))
         skin = grids(pose)
         for part in PARTS:
             span = slice(part.first, part.first + part.rings * part.around)
             points[span] = skin[part.name].reshape(-1, 3)
-            normals[span] = _normals(skin[part.name], part.name).reshape(-1, 3)
+            normals[span] = self._outward(part.name, skin[part.name]).reshape(-1, 3)
         cos, sin = np.cos(pose.facing), np.sin(pose.facing)
         turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1.0]])
         return pose.to_world(points), normals @ turn.T
+
+    def _outward(self, name: str, grid: Floats) -> Floats:
+        """Normals of a part; a leg's are blended into the trunk's side at its root."""
+        normal = self._sign[name] * mesh_normals(grid)
+        if not name.startswith("leg"):
+            return normal
+        sign = 1.0 if int(name[-1]) < 2 else -1.0
+        blend = 0.85 * np.clip(1.15 - LEG_BONES, 0, 1)[:, None, None] ** 0.7
+        blend = blend * (sign * normal[..., 1:2] > -0.2)
+        normal = (1 - blend) * normal + blend * np.array([0.0, sign * 0.92, 0.38])
+        return np.asarray(normal / np.linalg.norm(normal, axis=-1, keepdims=True))
 
     def draw(
         self, view: View, points: Floats, shade: Floats, size: tuple[int, int]
@@ -85,11 +108,13 @@ class Figure:
         colours = np.column_stack([self._places, np.clip(shade / _SHADE_MOST, 0, 1)])
         seen, buffer = rasterise(fine, depth, self.net, colours, (width, height))
         covered = (buffer < _FAR).astype(np.float32)
-        u = seen[..., 0] * np.float32(coat.SIZE - 1)
-        v = seen[..., 1] * np.float32(coat.SIZE - 1)
+        u, v, lit = cv2.split(seen)
+        u *= coat.SIZE - 1
+        v *= coat.SIZE - 1
+        lit *= _SHADE_MOST
         paint = cv2.remap(self.coat, u, v, cv2.INTER_LINEAR)
-        lit = (seen[..., 2] * covered * np.float32(_SHADE_MOST))[..., None]
-        colour = np.minimum(paint * lit, 255 * covered[..., None])
+        # Where nothing is drawn the shade is 0, so the product is already premultiplied.
+        colour = cv2.multiply(paint, cv2.merge([lit, lit, lit]), dtype=cv2.CV_32F)
         small = (right - left, bottom - top)
         middle_u = u[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
         middle_v = v[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
@@ -162,7 +187,7 @@ def rasterise(
     buffer = np.full((height, width), _FAR, np.float32)
     settings = cv2.TriangleRasterizeSettings()
     settings.setShadingType(cv2.RASTERIZE_SHADING_SHADED)
-    settings.setCullingMode(cv2.RASTERIZE_CULLING_NONE)
+    settings.setCullingMode(cv2.RASTERIZE_CULLING_CW)
     cv2.triangleRasterize(
         np.ascontiguousarray(flat, dtype=np.float32),
         net,
@@ -191,25 +216,6 @@ def frame_box(
     if right - left < 2 or bottom - top < 2:
         return None
     return left, top, right, bottom
-
-
-def _normals(grid: Floats, name: str) -> Floats:
-    """Outward unit normals of a tube; a leg's are blended into the trunk's side at its root."""
-    along = np.gradient(grid, axis=0)
-    ring = np.concatenate([grid[:, -2:-1], grid, grid[:, 1:2]], axis=1)
-    around = ring[:, 2:] - ring[:, :-2]
-    normal = np.cross(along, around)
-    normal /= np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-12)
-    # Outward: away from the ring's middle on average.
-    if np.sum(normal * (grid - grid.mean(1, keepdims=True))) < 0:
-        normal = -normal
-    if name.startswith("leg"):
-        sign = 1.0 if int(name[-1]) < 2 else -1.0
-        blend = 0.85 * np.clip(1.15 - LEG_BONES, 0, 1)[:, None, None] ** 0.7
-        blend = blend * (sign * normal[..., 1:2] > -0.2)
-        normal = (1 - blend) * normal + blend * np.array([0.0, sign * 0.92, 0.38])
-        normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-    return np.asarray(normal)
 
 
 def _part_map() -> NDArray[np.int16]:

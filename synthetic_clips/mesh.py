@@ -29,7 +29,7 @@ _BELLY_Z = np.array(
     [0.800, 0.740, 0.700, 0.610, 0.510, 0.460, 0.425, 0.392, 0.396, 0.405, 0.405, 0.412]
 )
 _HALF_WIDTH = np.array(
-    [0.030, 0.070, 0.100, 0.128, 0.158, 0.178, 0.186, 0.205, 0.205, 0.166, 0.128, 0.116]
+    [0.001, 0.070, 0.100, 0.128, 0.158, 0.178, 0.186, 0.205, 0.205, 0.166, 0.128, 0.116]
 )
 # Head, by share from poll to nose: forehead line and jaw below it, half width (withers heights).
 _HEAD_SHARE = np.array([-0.06, 0.0, 0.12, 0.28, 0.45, 0.62, 0.80, 0.92, 1.0, 1.025])
@@ -108,15 +108,40 @@ PARTS: tuple[Part, ...] = _layout()
 VERTEX_COUNT = PARTS[-1].first + PARTS[-1].rings * PARTS[-1].around
 
 
-def triangles() -> np.ndarray:
-    """Return vertex numbers (triangles, 3) int32 of the whole net, seen from outside."""
+def triangles(pose: Pose) -> np.ndarray:
+    """Return vertex numbers (triangles, 3) int32 of the whole net.
+
+    Every triangle runs the same way round seen from outside; the pose only serves to find out
+    which way that is for each part.
+    """
+    skin = grids(pose)
     blocks = []
     for part in PARTS:
         ring = np.arange(part.rings - 1)[:, None] * part.around + part.first
         a = ring + np.arange(part.around - 1)[None, :]
         b, c, d = a + 1, a + part.around, a + part.around + 1
+        if is_inside_out(skin[part.name]):
+            b, c = c, b
         blocks += [np.stack([a, c, b], -1).reshape(-1, 3), np.stack([b, c, d], -1).reshape(-1, 3)]
     return np.concatenate(blocks).astype(np.int32)
+
+
+def normals(grid: Floats) -> Floats:
+    """Return unit normals (rings, around, 3) of a tube, outward unless ``is_inside_out``."""
+    along = np.empty_like(grid)
+    along[1:-1] = grid[2:] - grid[:-2]
+    along[0], along[-1] = grid[1] - grid[0], grid[-1] - grid[-2]
+    around = np.empty_like(grid)
+    around[:, 1:-1] = grid[:, 2:] - grid[:, :-2]
+    around[:, 0] = around[:, -1] = grid[:, 1] - grid[:, -2]
+    normal = np.cross(along, around)
+    length = np.sqrt(np.einsum("ijk,ijk->ij", normal, normal))
+    return np.asarray(normal / np.maximum(length, 1e-12)[..., None])
+
+
+def is_inside_out(grid: Floats) -> bool:
+    """Say whether the tube's normals point inwards on the whole."""
+    return bool(np.sum(normals(grid) * (grid - grid.mean(1, keepdims=True))) < 0)
 
 
 def texture_places() -> Floats:
