@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -16,6 +15,7 @@ from gait.herd.records import NewPass
 from gait.pipeline import ClipReport, PassReport, measure_json, proposal_json
 
 if TYPE_CHECKING:
+    from gait.herd.which_cow import Matching
     from gait.store import Store
 
 CLIPS, REVIEW = "clips", "review"
@@ -87,9 +87,7 @@ def file_report(
     ).clip
     new = [_new_pass(p, filmed, files.get(p.track.number, {})) for p in report.passes]
     pass_ids = store.passes.add(clip.clip_id, new)
-    for pass_id, p in zip(pass_ids, report.passes, strict=True):
-        if p.cow is not None:
-            store.identities.set(pass_id, p.cow, who=who, source="file_name")
+    _name_by_file(store, report, pass_ids, clip.name, who)
     if exit_order is not None:
         name_by_exit_order(store, clip.clip_id, exit_order, who=who)
     return Filed(clip_id=clip.clip_id, pass_ids=pass_ids, is_new=True)
@@ -113,7 +111,7 @@ def keep_clip(store: Store, path: Path, sha256: str) -> str | None:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, waiting)
-        os.replace(waiting, target)
+        waiting.replace(target)
     except OSError as trouble:
         waiting.unlink(missing_ok=True)
         raise StoreReadOnly(
@@ -124,14 +122,23 @@ def keep_clip(store: Store, path: Path, sha256: str) -> str | None:
     return relative.as_posix()
 
 
-def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> None:
-    """Name the cows of a clip from an exit-order list; doubtful matches are marked as such."""
-    from gait.exchange import read_exit_order
-    from gait.herd.exit_order import match_exit_order
+def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> Matching:
+    """Name the cows of a clip from an exit-order list; doubtful matches are marked as such.
 
-    passes = sorted(store.passes.of_clip(clip_id), key=lambda p: p.observed_at)
-    entries = read_exit_order(file, store.cows.all())
-    for match in match_exit_order(passes, entries):
+    Returns
+    -------
+    Matching
+        Also the cows that were listed but not filmed.
+    """
+    from gait.exchange import read_exit_order
+    from gait.herd.which_cow import PassTime, match_exit_order
+
+    passes = [
+        PassTime(pass_id=p.pass_id, at=p.observed_at)
+        for p in sorted(store.passes.of_clip(clip_id), key=lambda p: (p.observed_at, p.pass_id))
+    ]
+    matching = match_exit_order(read_exit_order(file, store.cows.all()), passes)
+    for match in matching.matches:
         store.identities.set(
             match.pass_id,
             match.cow,
@@ -139,6 +146,33 @@ def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> N
             source="exit_order",
             doubtful=match.doubtful,
             candidates=match.candidates,
+        )
+    return matching
+
+
+def _name_by_file(
+    store: Store, report: ClipReport, pass_ids: Sequence[int], name: str, who: str
+) -> None:
+    """Name the cow after the file when it names one cow and shows one."""
+    from gait.herd.which_cow import cow_from_file_name
+
+    if len(pass_ids) != 1:
+        return
+    cows = store.cows.all()
+    known = cow_from_file_name(
+        name,
+        [c.number for c in cows],
+        [(c.electronic, c.number) for c in cows if c.electronic],
+    )
+    cow = known.cow or (None if known.candidates else report.passes[0].cow)
+    if cow is not None or known.candidates:
+        store.identities.set(
+            pass_ids[0],
+            cow,
+            who=who,
+            source="file_name",
+            doubtful=cow is None,
+            candidates=known.candidates if cow is None else (),
         )
 
 

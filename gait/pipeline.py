@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -131,14 +132,18 @@ def proposal_json(proposal: Proposal | None) -> dict[str, Any] | None:
 def find_clips(paths: Sequence[Path]) -> list[Path]:
     """Return the films and photos among files and folders, folders searched to the bottom.
 
+    A folder of numbered frames counts as one film.
+
     Raises
     ------
     ClipError
         A folder holds no film or photo.
     """
+    from gait.clip import is_frame_folder
+
     found: list[Path] = []
     for path in paths:
-        if not path.is_dir():
+        if not path.is_dir() or is_frame_folder(path):
             found.append(path)
             continue
         inside = [p for p in sorted(path.rglob("*")) if _is_clip(p)]
@@ -158,6 +163,7 @@ def score_clip(
     on_progress: Progress | None = None,
     keep_silhouettes: bool = False,
     withers_height_m: float | None = None,
+    name: str | None = None,
 ) -> ClipReport:
     """Find every cow that walks past in a film, measure her and propose a score.
 
@@ -175,6 +181,8 @@ def score_clip(
         Keep the silhouette of every frame with the passes (much memory on long films).
     withers_height_m : float, optional
         Height of the withers, m, to give lengths in metres as well.
+    name : str, optional
+        The file's name as the person knows it, which may hold the cow's number; else its own.
 
     Returns
     -------
@@ -188,14 +196,15 @@ def score_clip(
     from gait.clip import read_info
 
     info = read_info(path)
+    named = Path(name) if name else path
     if info.is_photo:
-        return _score_photo(info, network)
+        return _score_photo(info, network, written_cow(named.stem))
     passes: list[PassReport] = []
     problems: tuple[str, ...] = ()
     read = _Counted(info, on_progress)
     try:
         for track in _follow(read, network, keep_silhouettes):
-            passes.append(_report(track, model, path, withers_height_m))
+            passes.append(_report(track, model, written_cow(named.stem), withers_height_m))
     except ClipError as problem:
         if not passes:
             raise
@@ -230,13 +239,11 @@ def _follow(read: _Counted, network: CowNetwork, keep: bool) -> Iterator[Pass]:
 
 
 def _report(
-    track: Pass, model: ScoreModel, path: Path, withers_height_m: float | None
+    track: Pass, model: ScoreModel, cow: str | None, withers_height_m: float | None
 ) -> PassReport:
-    from gait.herd.identity import cow_from_path
     from gait.measure import measure_pass
     from gait.track import settle_legs
 
-    cow = cow_from_path(path)
     if not track.usable:
         return PassReport(
             track=track, cow=cow, usable=False, problems=track.problems, measures={}, proposal=None
@@ -257,8 +264,7 @@ def _report(
     )
 
 
-def _score_photo(info: ClipInfo, network: CowNetwork) -> ClipReport:
-    from gait.herd.identity import cow_from_path
+def _score_photo(info: ClipInfo, network: CowNetwork, cow: str | None) -> ClipReport:
     from gait.measure import measure_posture
     from gait.track import photo_pass
 
@@ -266,13 +272,23 @@ def _score_photo(info: ClipInfo, network: CowNetwork) -> ClipReport:
     measured = measure_posture(track)
     report = PassReport(
         track=track,
-        cow=cow_from_path(info.path),
+        cow=cow,
         usable=track.usable and measured.usable,
         problems=(*track.problems, *measured.problems, PHOTO_ONLY),
         measures=measured.measures,
         proposal=None,
     )
     return ClipReport(info=info, frames=1, passes=[report])
+
+
+def written_cow(name: str) -> str | None:
+    """Return the animal number that a file name spells out, such as ``cow_0412``, else None.
+
+    Only a number behind one of the words cow, tag, nr or animal counts here; filing on a farm also
+    knows the herd list.
+    """
+    found = re.search(r"(?i)(?:^|[^a-z])(?:cow|tag|nr|animal)[ _.-]*(\d+)(?!\d)", name)
+    return found[1] if found else None
 
 
 def _is_clip(path: Path) -> bool:

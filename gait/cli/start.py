@@ -59,9 +59,9 @@ def make_demo(farm: Path) -> Path:
     """Make the invented farm and its film, once; return the film."""
     places.add_bundle_to_path()
     from rich.progress import Progress
-    from synthetic_clips import demo_farm
 
     from gait.store import open_store
+    from synthetic_clips import demo_farm
 
     film = farm / "exit_lane.webm"
     if not film.exists():

@@ -1,0 +1,132 @@
+"""Take films in: keep the file safe first, then put the work in the queue."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO
+
+from gait.errors import ClipUnreadable, StoreReadOnly
+from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
+
+if TYPE_CHECKING:
+    from gait.herd.records import Job
+    from gait.store import Store
+
+INCOMING = "incoming"
+JOB_KIND = "score_clip"
+CHUNK = 1 << 20
+SETTLED_S = 3.0
+"""A file in the watched folder that changed less than this long ago is still being copied."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class TakenIn:
+    """What came of one file: its job, and whether its content was known already."""
+
+    job: Job
+    is_new: bool
+
+
+def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
+    """Write an uploaded file to the farm folder in pieces and queue it for scoring.
+
+    Parameters
+    ----------
+    store : Store
+    content : binary file
+    name : str
+        As the person knows it. Used for the cow's number, never as a path.
+    who : str
+        Who handed it in.
+
+    Returns
+    -------
+    TakenIn
+
+    Raises
+    ------
+    ClipUnreadable
+        Not a film or photo by its name.
+    StoreReadOnly
+        No room or no right to write.
+    """
+    shown = Path(name.replace("\\", "/")).name
+    suffix = Path(shown).suffix.lower()
+    if suffix not in FILM_SUFFIXES | PHOTO_SUFFIXES:
+        raise ClipUnreadable(
+            f"{shown} is neither a film nor a photo.", "Choose a file such as .mp4, .mov or .jpg."
+        )
+    path, sha256 = _write(_incoming(store), content, suffix)
+    known = store.clips.by_sha256(sha256) is not None
+    job = store.jobs.add(sha256, JOB_KIND, {"file": path.name, "name": shown, "who": who})
+    if job.state == "failed":
+        store.jobs.again(job.job_id)
+    return TakenIn(job=store.jobs.get(job.job_id) or job, is_new=not known)
+
+
+def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> list[TakenIn]:
+    """Queue every finished film or photo of a watched folder that is not known yet.
+
+    Parameters
+    ----------
+    store : Store
+    folder : Path
+    who : str
+    now_s : float
+        Seconds since the epoch, to leave files alone that are still being copied.
+    """
+    taken = []
+    for path in _finished(folder, now_s):
+        with path.open("rb") as content:
+            taken.append(take_in(store, content, path.name, who=who))
+    return taken
+
+
+def incoming_file(store: Store, name: str) -> Path:
+    """Return where a queued file lies."""
+    return _incoming(store) / Path(name).name
+
+
+def _incoming(store: Store) -> Path:
+    if store.folder is None:
+        raise StoreReadOnly(
+            "Films cannot be dropped in while the records are on a server.",
+            "Score them with: exitlane score --farm",
+        )
+    folder = store.folder / INCOMING
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as trouble:
+        raise StoreReadOnly(
+            f"The farm folder cannot be written ({trouble.strerror}).", "Check disk and rights."
+        ) from trouble
+    return folder
+
+
+def _write(folder: Path, content: BinaryIO, suffix: str) -> tuple[Path, str]:
+    digest = hashlib.sha256()
+    waiting = folder / f"upload-{id(content)}.part"
+    try:
+        with waiting.open("wb") as out:
+            while piece := content.read(CHUNK):
+                digest.update(piece)
+                out.write(piece)
+        path = folder / f"{digest.hexdigest()}{suffix}"
+        waiting.replace(path)
+    except OSError as trouble:
+        waiting.unlink(missing_ok=True)
+        raise StoreReadOnly(
+            f"The file could not be kept ({trouble.strerror or trouble}).",
+            "Make room on the disk, then drop it in again; nothing else was changed.",
+        ) from trouble
+    return path, digest.hexdigest()
+
+
+def _finished(folder: Path, now_s: float) -> Iterable[Path]:
+    for path in sorted(folder.iterdir()):
+        is_clip = path.suffix.lower() in FILM_SUFFIXES | PHOTO_SUFFIXES
+        if path.is_file() and is_clip and now_s - path.stat().st_mtime > SETTLED_S:
+            yield path
