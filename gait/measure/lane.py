@@ -86,7 +86,7 @@ def see_in_lane(pass_: Pass) -> Lane:
     Lane
         NaN lengths where withers, tailhead or hooves were never seen.
     """
-    ground = pass_.ground(pass_.points)
+    ground = pass_.ground(np.where(_in_frame(pass_)[..., None], pass_.points, np.nan))
     withers, tailhead = ground[:, INDEX["withers"]], ground[:, INDEX["tailhead"]]
     body_length = _median(np.hypot(*(withers - tailhead).T))
     middle = _trunk_middle(ground)
@@ -104,6 +104,14 @@ def see_in_lane(pass_: Pass) -> Lane:
         withers_height_px=_withers_height(up, body_length),
         tilt_deg=tilt,
     )
+
+
+def _in_frame(pass_: Pass) -> npt.NDArray[np.bool_]:
+    """Return which landmarks lie in the picture, shape (n, 18): what is cut off is only a guess."""
+    x, y = pass_.points[..., 0], pass_.points[..., 1]
+    width, height = pass_.image_size
+    inside: npt.NDArray[np.bool_] = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
+    return inside
 
 
 def _median(values: FloatArray) -> float:

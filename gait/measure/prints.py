@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from gait.measure.hoof_events import LEGS, Swing
+from gait.measure.hoof_events import LEGS
 from gait.measure.lane import Lane
 from gait.measure.result import Measure, known, missing
 from gait.measure.rhythm import MORE_STRIDES, stride_count, too_few_strides
+from gait.measure.swing_fit import Swing
 from gait.measure.timetable import Timetable
 
 FloatArray = npt.NDArray[np.float64]

@@ -8,8 +8,9 @@ from functools import partial
 import numpy as np
 import numpy.typing as npt
 
-from gait.measure.hoof_events import LEGS, Swing
+from gait.measure.hoof_events import LEGS
 from gait.measure.result import Measure, known, missing
+from gait.measure.swing_fit import Swing
 from gait.measure.timetable import Kind, Timetable
 
 FloatArray = npt.NDArray[np.float64]

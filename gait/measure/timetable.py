@@ -16,7 +16,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from gait.measure.hoof_events import LEGS, Swing
+from gait.measure.hoof_events import LEGS
+from gait.measure.swing_fit import Swing
 
 FloatArray = npt.NDArray[np.float64]
 Kind = Literal["on", "off"]
