@@ -22,6 +22,10 @@ STANDS_AFTER_S = 20.0
 """Standing this long ends a pass, so that a cow left standing costs nothing."""
 LONGEST_S = 120.0
 """A pass longer than this is ended whatever she does; memory stays flat."""
+NEW_SIGHTINGS = 6
+"""Until she was seen this often her speed is unknown and a wider box is looked into."""
+OPEN_SHARE = 0.2
+"""Share of her width added on a side on which she may reach beyond what was looked into."""
 TURN_SHARE = 0.4
 """Share of her length she must walk back before she counts as turned."""
 SURE = 0.12
@@ -79,8 +83,8 @@ class Followed:
         Each side is carried on by its own straight line through the last half second, since one
         side stands still at the frame's edge while she enters or leaves.
         """
-        if len(self._boxes) < 4:
-            return self._boxes[-1][1] if self._boxes else self.found
+        if len(self._boxes) < NEW_SIGHTINGS:
+            return _wider(self._boxes[-1][1] if self._boxes else self.found, True, True)
         times = np.array([t for t, _ in self._boxes])
         sides = np.array([[b.x0, b.y0, b.x1, b.y1] for _, b in self._boxes])
         middle = times.mean()
@@ -90,7 +94,8 @@ class Followed:
         x0, y0, x1, y1 = (sides.mean(0) + slope * ahead).tolist()
         if x1 - x0 < 8 or y1 - y0 < 8:
             return self._boxes[-1][1]
-        return Box(x0=x0, y0=y0, x1=x1, y1=y1)
+        open_left, open_right = self.rows[-1].seen.open if self.rows else (True, True)
+        return _wider(Box(x0=x0, y0=y0, x1=x1, y1=y1), open_left, open_right)
 
     def refresh(self, time_s: float, box: Box) -> None:
         """Take note that the finder confirms her, and of where when the close look has lost her."""
@@ -106,6 +111,9 @@ class Followed:
         if not self.rows:
             return True
         step = abs(seen.box.centre[0] - expected.centre[0])
+        if seen.cut:  # only one of her sides moves on while she comes in or leaves
+            sides = abs(seen.box.x0 - expected.x0), abs(seen.box.x1 - expected.x1)
+            step = min(step, *sides)
         if step > 0.35 * max(expected.width, seen.box.width):
             return False
         turned = faces != 0 and seen.faces == -faces
@@ -174,3 +182,12 @@ class Followed:
                 del self.rows[peak + 1 :], self._places[peak + 1 :]
                 return True
         return False
+
+
+def _wider(box: Box, left: bool, right: bool) -> Box:
+    return Box(
+        x0=box.x0 - left * OPEN_SHARE * box.width,
+        y0=box.y0,
+        x1=box.x1 + right * OPEN_SHARE * box.width,
+        y1=box.y1,
+    )

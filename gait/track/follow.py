@@ -134,8 +134,7 @@ class _Lane:
             step.finds = self._pool.submit(self._network.find, image)
             self._watch.note_find(now)
             self._next_find_s = now + FIND_EVERY_S
-        if step.looks or step.finds:
-            self._steps.append(step)
+        self._steps.append(step)
 
     def _look(self, image: npt.NDArray[np.uint8], box: Box, sharp: bool) -> Seen | None:
         return look_closely(self._network, image, box, with_sharpness=sharp)

@@ -28,8 +28,6 @@ OVERLAPS = 0.25
 DARK_LEVEL = 20.0
 HEAD_ON_ASPECT = 0.85
 """Width over height of the whole cow under which she is seen from front or behind."""
-SIDE_ON_RATIO = 0.95
-"""Withers-tailhead over withers height of a cow seen square from the side (ours, from photos)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +154,7 @@ def _judge(draft: Pass, cow: Followed, rows: list[Row], travelled: float) -> _Ve
         *_movement_refusals(draft, cow, travelled),
         *_view_refusals(draft),
     ]
-    notes = [*_movement_notes(draft, rows), *_view_notes(draft)]
+    notes = _movement_notes(draft, rows)
     return _Verdict(problems=refusals + notes, usable=not refusals)
 
 
@@ -177,8 +175,6 @@ def _view_refusals(draft: Pass) -> list[str]:
     whole = ~draft.cut
     if whole.sum() >= 3 and np.median(size[whole, 0] / size[whole, 1]) < HEAD_ON_ASPECT:
         found.append(problems.HEAD_ON)
-    elif np.median(draft.confidence) < 0.25:
-        found.append(problems.UNSURE)
     if np.nanmedian(draft.brightness) < DARK_LEVEL:
         found.append(problems.DARK)
     return found
@@ -198,16 +194,6 @@ def _movement_notes(draft: Pass, rows: list[Row]) -> list[str]:
     return notes
 
 
-def _view_notes(draft: Pass) -> list[str]:
-    notes = []
-    if draft.cut.mean() > 0.9:
-        notes.append(problems.ALWAYS_CUT)
-    slant = _slant_degrees(draft)
-    if slant > 30:
-        notes.append(problems.OBLIQUE.format(degrees=round(slant, -1)))
-    return notes
-
-
 def _standing_s(draft: Pass) -> float:
     """Return the longest time, seconds, in which she moves by less than a tenth of her length."""
     x, t = _trunk_x(draft), draft.time_s
@@ -217,20 +203,6 @@ def _standing_s(draft: Pass) -> float:
             first += 1
         longest = max(longest, float(t[last] - t[first]))
     return longest
-
-
-def _slant_degrees(draft: Pass) -> float:
-    """Return the angle between her and the picture, from how short her trunk looks; 0 unknown."""
-    withers, tailhead = draft.point("withers"), draft.point("tailhead")
-    hooves = draft.points[:, [INDEX["near_fore_hoof"], INDEX["far_fore_hoof"]], 1]
-    whole = ~draft.cut & ~np.isnan(withers[:, 0]) & ~np.isnan(tailhead[:, 0])
-    whole &= ~np.isnan(hooves).all(1)
-    if whole.sum() < 3:
-        return 0.0
-    length = np.hypot(*(withers - tailhead)[whole].T)
-    height = np.nanmax(hooves[whole], axis=1) - withers[whole, 1]
-    ratio = float(np.median(length / np.maximum(height, 1.0))) / SIDE_ON_RATIO
-    return float(np.degrees(np.arccos(np.clip(ratio, 0.0, 1.0))))
 
 
 def _with(draft: Pass, *, heading: Literal["left", "right"], verdict: _Verdict) -> Pass:

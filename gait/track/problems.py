@@ -16,19 +16,6 @@ OVERLAP = (
 )
 PART_OVERLAP = "Another cow covers her for part of the way ({share:.0%} of the frames)."
 HEAD_ON = "She is seen from the front or behind. Film from the side, square to the lane."
-OBLIQUE = (
-    "She is seen at a slant of about {degrees:.0f} degrees; lengths along her are shortened. Film "
-    "square to the lane."
-)
 DARK = "The picture is too dark to see her well. Film with the lane lights on."
-BLURRED = "The picture is blurred. Clean and focus the lens, or film in more light."
-ALWAYS_CUT = (
-    "She is never wholly in the picture. Step back or turn the camera so that head and feet fit in."
-)
 FROZEN = "The picture froze for {frames} frames while she passed; the film may be damaged."
-UNSURE = "The program is not sure that this is a cow seen from the side. Look at her yourself."
-TILTED = (
-    "The floor is tilted by {degrees:.0f} degrees in the picture. Hold the camera level, along the "
-    "lane's lines."
-)
 SEVERAL = "{count} cows are in the photo; the largest was measured."

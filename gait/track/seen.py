@@ -59,6 +59,9 @@ class Seen:
         See `gait.track.passes.Pass`.
     silhouette : Silhouette
         Her outline.
+    open : tuple of bool
+        True for the left, the right side when she reaches to the border of what was looked into
+        there though the frame goes on: more of her may lie beyond.
     """
 
     points: FloatArray
@@ -70,6 +73,7 @@ class Seen:
     brightness: float
     sharpness: float
     silhouette: Silhouette
+    open: tuple[bool, bool] = (False, False)
 
     @property
     def faces(self) -> int:
@@ -108,6 +112,7 @@ def look_closely(
     if seen_box is None:
         return None
     points = np.where(sighting.confidence[:, None] >= LANDMARK_SEEN, sighting.points, np.nan)
+    sides = _open_sides(seen_box, sighting.silhouette, width)
     brightness, sharpness = _light(image, seen_box, with_sharpness)
     return Seen(
         points=points,
@@ -115,14 +120,27 @@ def look_closely(
         box=seen_box,
         anchor=_anchor(points, sighting.confidence, seen_box),
         back_line=_back_line(image, sighting),
-        cut=bool(
-            min(seen_box.x0, seen_box.y0) < EDGE_PX
-            or width - 1 - seen_box.x1 < EDGE_PX
-            or height - 1 - seen_box.y1 < EDGE_PX
-        ),
+        cut=any(sides) or _at_edge(seen_box, (width, height)),
         brightness=brightness,
         sharpness=sharpness,
         silhouette=sighting.silhouette,
+        open=sides,
+    )
+
+
+def _at_edge(box: Box, image_size: tuple[int, int]) -> bool:
+    width, height = image_size
+    room = min(box.x0, box.y0, width - 1 - box.x1, height - 1 - box.y1)
+    return room < EDGE_PX
+
+
+def _open_sides(box: Box, silhouette: Silhouette, width: int) -> tuple[bool, bool]:
+    cells = silhouette.probability.shape[1]
+    per_cell, start = silhouette.to_frame[0, 0], silhouette.to_frame[0, 2]
+    first, last = start - 0.5 * per_cell, start + (cells - 0.5) * per_cell
+    return (
+        bool(box.x0 - first < 1.5 * per_cell and first > EDGE_PX),
+        bool(last - box.x1 < 1.5 * per_cell and last < width - 1 - EDGE_PX),
     )
 
 

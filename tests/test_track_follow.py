@@ -1,0 +1,187 @@
+"""Films cut into passes: who passed, which way, in what order, and what was wrong."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from gait.clip import Frame
+from gait.errors import ClipTruncated
+from gait.track import follow, problems
+from tests.track_world import FPS, HEIGHT, LENGTH, WIDTH, BlueCow, BlueNetwork, film, walking
+
+
+def passes_of(cows, seconds, **more):
+    return list(follow(film(cows, seconds, **more), BlueNetwork()))
+
+
+def test_one_cow_gives_one_pass_from_entering_to_leaving():
+    (only,) = passes_of([walking(1)], 6.0)
+    assert (only.number, only.heading, only.usable, only.problems) == (1, "right", True, ())
+    # her nose comes in at 10 / 160 s and her tail leaves at (640 + 210) / 160 = 5.3 s
+    assert only.time_s[0] < 0.8
+    assert only.time_s[-1] > 4.5
+    assert only.image_size == (WIDTH, HEIGHT)
+    assert only.fps == pytest.approx(FPS)
+
+
+def test_points_are_those_of_the_frame_they_are_filed_under():
+    (only,) = passes_of([walking(1)], 6.0)
+    whole = ~only.cut
+    tail = -LENGTH - 10 + 160 * only.time_s[whole]
+    withers = only.point("withers")[whole]
+    assert np.abs(withers[:, 0] - (tail + 0.7 * LENGTH)).max() < 2.0
+    assert only.frame == pytest.approx(only.time_s * FPS)
+
+
+def test_a_cow_walking_to_the_left_heads_left():
+    (only,) = passes_of([walking(1, faces=-1)], 6.0)
+    assert only.heading == "left"
+    assert only.usable
+
+
+def test_no_cow_gives_no_pass_and_leaves_the_network_in_peace():
+    network = BlueNetwork()
+    assert list(follow(film([], 8.0), network)) == []
+    assert network.looks == 0
+    assert network.finds <= 6  # of 200 frames
+
+
+def test_cows_one_after_the_other_are_numbered_in_order_of_appearance():
+    cows = [walking(i, start_s=3.0 * (i - 1)) for i in (1, 2, 3, 4)]
+    found = passes_of(cows, 16.0)
+    assert [p.number for p in found] == [1, 2, 3, 4]
+    assert all(a.time_s[0] < b.time_s[0] for a, b in itertools.pairwise(found))
+    assert all(p.usable for p in found)
+
+
+def test_a_slow_cow_overtaken_by_a_fast_one_keeps_her_earlier_number():
+    found = passes_of(
+        [walking(1, speed=90, top=60), walking(2, start_s=2.0, speed=260, top=220)], 11
+    )
+    assert [p.number for p in found] == [1, 2]
+    assert found[0].time_s[-1] > found[1].time_s[-1]
+
+
+def test_crossing_cows_keep_their_own_track():
+    found = passes_of([walking(1, top=120), walking(2, faces=-1, top=190)], 7.0)
+    assert [p.heading for p in found] == ["right", "left"]
+    for one in found:
+        x = one.ground(one.point("withers"))[:, 0]
+        direction = 1 if one.heading == "right" else -1
+        assert (np.diff(x[~one.cut]) * direction > -5).all()
+        assert any("covers her" in p for p in one.problems)
+
+
+def test_cows_abreast_all_the_way_are_refused():
+    found = passes_of([walking(1, top=120), walking(2, start_s=0.25, top=170)], 7.0)
+    assert len(found) == 2
+    assert all(not p.usable and problems.OVERLAP in p.problems for p in found)
+
+
+def test_a_standing_cow_is_reported_once_and_refused():
+    standing = BlueCow(ident=1, tail_x=lambda _: 200.0)
+    (only,) = passes_of([standing], 30.0)
+    assert not only.usable
+    assert problems.STANDS in only.problems
+
+
+def test_a_cow_that_stops_on_her_way_is_kept_with_a_note():
+    def tail(t):
+        return -210 + 160 * (min(t, 2.5) + max(t - 5.5, 0))
+
+    (only,) = passes_of([BlueCow(ident=1, tail_x=tail)], 9.0)
+    assert only.usable
+    assert any("stops on the way (3 s)" in p for p in only.problems)
+
+
+def test_a_cow_that_turns_back_gives_two_passes_neither_joined():
+    def tail(t):
+        return -210 + 160 * min(t, 2.6) - 160 * max(t - 2.6, 0)
+
+    found = passes_of([BlueCow(ident=1, tail_x=tail)], 6.0)
+    assert [p.heading for p in found][:1] == ["right"]
+    assert all(p.time_s[-1] < 3.3 or p.time_s[0] > 2.4 for p in found)
+
+
+def test_a_phantom_of_a_few_frames_is_no_pass():
+    ghost = BlueCow(ident=1, tail_x=lambda t: 200.0 if 1.0 < t < 1.4 else -5000.0)
+    assert passes_of([ghost], 4.0) == []
+
+
+def test_a_cow_seen_from_the_front_is_refused():
+    front = BlueCow(ident=1, tail_x=lambda t: 20 + 100 * t, top=30, tall=300)
+    (only,) = passes_of([front], 3.5)
+    assert problems.HEAD_ON in only.problems
+    assert not only.usable
+
+
+def test_a_panning_camera_is_taken_out():
+    """The camera goes along with her for the whole film; she still travels over the ground."""
+    (only,) = passes_of(
+        [BlueCow(ident=1, tail_x=lambda t: 200 + 150 * t)], 3.5, camera=lambda t: (150 * t, 0.0)
+    )
+    assert only.heading == "right"
+    assert only.usable
+    x = only.ground(only.point("withers"))[:, 0]
+    speed = np.polyfit(only.time_s, x, 1)[0]
+    assert speed == pytest.approx(150, rel=0.02)
+
+
+def test_a_still_camera_gives_exactly_the_identity():
+    (only,) = passes_of([walking(1)], 6.0)
+    assert (only.to_ground == np.eye(2, 3)).all()
+
+
+def test_passes_seen_before_the_film_breaks_off_are_given_out_first():
+    def broken():
+        yield from film([walking(1)], 6.0)
+        raise ClipTruncated("It breaks off.")
+
+    found = []
+    with pytest.raises(ClipTruncated):
+        found.extend(follow(broken(), BlueNetwork()))
+    # extend keeps what came before the error
+    assert len(found) == 1
+
+
+def test_a_cow_in_view_when_the_film_breaks_off_is_given_out_too():
+    def broken():
+        yield from film([walking(1)], 3.0)
+        raise ClipTruncated("It breaks off.")
+
+    found = []
+    with pytest.raises(ClipTruncated):
+        found.extend(follow(broken(), BlueNetwork()))
+    assert len(found) == 1
+    assert found[0].time_s[-1] > 2.5
+
+
+def test_silhouettes_are_kept_only_when_asked_for():
+    (with_them,) = follow(film([walking(1)], 6.0), BlueNetwork(), keep_silhouettes=True)
+    assert with_them.silhouettes.shape == (len(with_them), 96, 160)
+    assert with_them.silhouettes.max() == 255
+    (without,) = follow(film([walking(1)], 6.0), BlueNetwork())
+    assert without.silhouettes is None
+
+
+def test_the_same_film_gives_the_same_pass_whatever_the_threads_do():
+    first, second = (passes_of([walking(1)], 6.0)[0] for _ in range(2))
+    assert np.array_equal(first.points, second.points, equal_nan=True)
+    assert np.array_equal(first.frame, second.frame)
+
+
+def test_a_frozen_picture_is_told():
+    def frozen():
+        for frame in film([walking(1)], 6.0):
+            yield Frame(
+                index=frame.index,
+                time_s=frame.time_s,
+                image=frame.image,
+                is_repeat=50 <= frame.index < 80,
+            )
+
+    (only,) = follow(frozen(), BlueNetwork())
+    assert any("froze" in p for p in only.problems)
