@@ -1,0 +1,1 @@
+"""Streamlit pages over the library. They compute nothing."""

@@ -1,0 +1,64 @@
+"""The page: who is here, and where to go."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+ROOT = str(Path(__file__).resolve().parent.parent)
+if ROOT not in sys.path:
+    sys.path.insert(0, ROOT)
+
+import streamlit as st  # noqa: E402
+
+from app import session  # noqa: E402
+from app.parts import look, people  # noqa: E402
+from app.texts import t  # noqa: E402
+from gait.errors import GaitError  # noqa: E402
+
+SCREENS = Path(__file__).resolve().parent / "screens"
+
+
+def screen(name: str, icon: str, *, default: bool = False) -> st.Page:
+    """Return one page of the navigation."""
+    return st.Page(
+        SCREENS / f"{name}.py",
+        title=t(f"{name}.menu"),
+        icon=f":material/{icon}:",
+        url_path=name.replace("_", "-"),
+        default=default,
+    )
+
+
+st.set_page_config(page_title=t("app.title"), page_icon=":material/footprint:", layout="wide")
+look.apply()
+try:
+    session.store()
+except GaitError as problem:
+    session.show(problem)
+    st.stop()
+if session.must_sign_in() and session.person() is None:
+    people.sign_in()
+    st.stop()
+chosen = st.navigation(
+    {
+        t("menu.today"): [
+            screen("lame_list", "format_list_numbered", default=True),
+            screen("to_check", "visibility"),
+            screen("film", "videocam"),
+            screen("second_opinion", "stethoscope"),
+        ],
+        t("menu.chute"): [
+            screen("trim_day", "event"),
+            screen("findings", "edit_note"),
+            screen("recheck", "event_repeat"),
+        ],
+        t("menu.herd"): [
+            screen("cow", "timeline"),
+            screen("herd", "monitoring"),
+            screen("settings", "settings"),
+        ],
+    }
+)
+people.corner()
+chosen.run()

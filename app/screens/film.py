@@ -1,0 +1,101 @@
+"""Drop in films and photos, watch the queue work them off."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import streamlit as st
+
+from app import session
+from app.texts import t
+from gait.errors import GaitError
+from gait.herd.records import Job
+from gait.intake import take_in, take_in_folder
+from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
+
+WATCHED = "watched_folder"
+KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
+
+
+def drop() -> None:
+    """Take dropped files in; each is kept on disk before anything else happens."""
+    files = st.file_uploader(
+        t("film.drop"), type=KINDS, accept_multiple_files=True, key="film_files"
+    )
+    taken = st.session_state.setdefault("films_taken", set())
+    for file in files or []:
+        if file.file_id in taken:
+            continue
+        try:
+            result = take_in(session.store(), file, file.name, who=session.who())
+        except GaitError as problem:
+            session.show(problem)
+            continue
+        taken.add(file.file_id)
+        st.toast(t("film.taken" if result.is_new else "film.known", name=file.name))
+        session.wake_worker()
+
+
+def watched() -> None:
+    """Look into the watched folder, when one is set."""
+    name = session.store().settings.get(WATCHED, "")
+    if not name:
+        st.caption(t("film.no_watched"))
+        return
+    folder = Path(name)
+    if not folder.is_dir():
+        st.warning(t("film.watched_missing", folder=name))
+        return
+    st.caption(t("film.watched", folder=name))
+    if st.button(t("film.look_now"), key="look_now"):
+        try:
+            found = take_in_folder(session.store(), folder, who=session.who(), now_s=time.time())
+        except GaitError as problem:
+            session.show(problem)
+            return
+        st.toast(t("film.found", count=sum(f.is_new for f in found)))
+        session.wake_worker()
+
+
+@st.fragment(run_every=2.0)
+def queue() -> None:
+    """Show every film with its progress, newest first."""
+    jobs = session.store().jobs.all(limit=20)
+    if any(job.state in ("waiting", "running") for job in jobs):
+        session.wake_worker()
+    if not jobs:
+        st.info(t("film.empty"))
+    for job in jobs:
+        with st.container(border=True):
+            line(job)
+
+
+def line(job: Job) -> None:
+    """Show one film of the queue."""
+    name = str(job.payload.get("name", ""))
+    if job.state == "failed":
+        st.error(f"**{name}** {job.message}")
+        if st.button(t("film.again"), key=f"again_{job.job_id}"):
+            session.store().jobs.again(job.job_id)
+            session.wake_worker()
+    elif job.state == "done":
+        count = len((job.result or {}).get("passes", []))
+        st.write(f"**{name}** {t('film.done', count=count)}")
+        if count:
+            st.page_link("screens/to_check.py", label=t("film.check_now"))
+    else:
+        st.progress(job.progress, text=f"{name}: {job.message or t('film.waiting')}")
+
+
+st.title(t("film.title"))
+st.write(t("film.how"))
+left, right = st.columns([3, 2])
+with left:
+    if session.guarded("identify"):
+        drop()
+with right, st.expander(t("film.tips"), expanded=False):
+    st.markdown(t("film.tips_text"))
+watched()
+st.subheader(t("film.queue"))
+queue()

@@ -1,0 +1,36 @@
+"""All words that people see, one file a language."""
+
+from __future__ import annotations
+
+import functools
+import json
+from pathlib import Path
+
+import streamlit as st
+
+LANGUAGES = {"en": "English", "de": "Deutsch"}
+HERE = Path(__file__).resolve().parent
+
+
+@functools.cache
+def words(language: str) -> dict[str, str]:
+    """Return the words of one language by key."""
+    found: dict[str, str] = json.loads((HERE / f"{language}.json").read_text(encoding="utf-8"))
+    return found
+
+
+def language() -> str:
+    """Return the language this person chose."""
+    return str(st.session_state.get("language", "en"))
+
+
+def t(key: str, **values: object) -> str:
+    """Return a text in the person's language, with values filled in.
+
+    Raises
+    ------
+    KeyError
+        The key is in no language; a test keeps both files complete.
+    """
+    text = words(language()).get(key) or words("en")[key]
+    return text.format(**values) if values else text
