@@ -80,9 +80,9 @@ def _standing_places(cow: Cow) -> tuple[Floats, NDArray[np.int16]]:
         )
         filled = cv2.remap(grid.astype(np.float32), x, y, cv2.INTER_LINEAR)
         top, left = max(v0 - 4, 0), max(u0 - 4, 0)
-        padded = cv2.copyMakeBorder(
-            filled, v0 - top, 4, u0 - left, 4, cv2.BORDER_REPLICATE
-        )[: SIZE - top, : SIZE - left]
+        padded = cv2.copyMakeBorder(filled, v0 - top, 4, u0 - left, 4, cv2.BORDER_REPLICATE)[
+            : SIZE - top, : SIZE - left
+        ]
         bottom, right = top + padded.shape[0], left + padded.shape[1]
         place[top:bottom, left:right] = padded
         part_of[top:bottom, left:right] = number
@@ -140,9 +140,7 @@ def _shade_coat(picture: Floats, cow: Cow, place: Floats) -> Floats:
     return picture * (1 - 0.45 * np.clip(ends, 0, 1) + 0.25 * pale)[..., None]
 
 
-def _paint_head(
-    picture: Floats, cow: Cow, place: Floats, part_of: NDArray[np.int16]
-) -> Floats:
+def _paint_head(picture: Floats, cow: Cow, place: Floats, part_of: NDArray[np.int16]) -> Floats:
     """Eyes, nostrils, bare muzzle, and the pale ring of brown breeds."""
     part = next(part for part in PARTS if part.name == "head")
     u0, v0, u1, v1 = (round(v * (SIZE - 1)) for v in part.patch)

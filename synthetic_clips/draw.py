@@ -94,7 +94,12 @@ class Studio:
         )
 
     def _put(
-        self, picture: NDArray[np.float32], pose: Pose, walk: Walk, view: View, size: tuple[int, int]
+        self,
+        picture: NDArray[np.float32],
+        pose: Pose,
+        walk: Walk,
+        view: View,
+        size: tuple[int, int],
     ) -> Tile | None:
         """Lay one cow's shadow and herself onto the picture."""
         light = self.scene.light

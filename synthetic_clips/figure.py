@@ -94,9 +94,7 @@ class Figure:
         normal = (1 - blend) * normal + blend * np.array([0.0, sign * 0.92, 0.38])
         return np.asarray(normal / np.linalg.norm(normal, axis=-1, keepdims=True))
 
-    def draw(
-        self, view: View, points: Floats, shade: Floats, size: tuple[int, int]
-    ) -> Tile | None:
+    def draw(self, view: View, points: Floats, shade: Floats, size: tuple[int, int]) -> Tile | None:
         """Draw the cow; None when she is outside the frame of the given (width, height)."""
         pixels, depth = view.project(points)
         box = frame_box(pixels, depth, size)

@@ -65,8 +65,35 @@ _FORE_RADII = (
     (4.0, 0.037, 0.038, 0.037),
 )
 LEG_BONES = np.array(
-    [0, 0.15, 0.3, 0.5, 0.7, 0.85, 1, 1.15, 1.3, 1.5, 1.7, 1.82, 1.9, 2, 2.1, 2.18, 2.3, 2.5]
-    + [2.7, 2.85, 2.94, 3, 3.1, 3.3, 3.5, 3.75, 4.0]
+    [
+        0,
+        0.15,
+        0.3,
+        0.5,
+        0.7,
+        0.85,
+        1,
+        1.15,
+        1.3,
+        1.5,
+        1.7,
+        1.82,
+        1.9,
+        2,
+        2.1,
+        2.18,
+        2.3,
+        2.5,
+        2.7,
+        2.85,
+        2.94,
+        3,
+        3.1,
+        3.3,
+        3.5,
+        3.75,
+        4.0,
+    ]
 )
 _LEG_AROUND = 18
 
@@ -167,7 +194,9 @@ def grids(pose: Pose) -> dict[str, Floats]:
     return found
 
 
-def _around_tube(top: Floats, bottom: Floats, half_width: Floats, around: int, side: Floats) -> Floats:
+def _around_tube(
+    top: Floats, bottom: Floats, half_width: Floats, around: int, side: Floats
+) -> Floats:
     """Lay rings between top and bottom points (rings, 3); the seam runs along the bottom."""
     angle = np.linspace(-np.pi, np.pi, around)
     depth = (1 - np.cos(angle)) / 2
@@ -257,8 +286,12 @@ def _head(pose: Pose) -> Floats:
     share = np.concatenate([[-0.06, -0.05, -0.03], np.linspace(-0.01, 0.97, 18)])
     share = np.concatenate([share, [0.985, 1.0, 1.01, 1.02, 1.025]])
     along = pose.poll + np.outer(share, pose.head_axis) * HEAD_LENGTH * height
-    top = along + np.outer(PchipInterpolator(_HEAD_SHARE, _HEAD_TOP)(share), pose.head_down) * height
-    jaw = along + np.outer(PchipInterpolator(_HEAD_SHARE, _HEAD_JAW)(share), pose.head_down) * height
+    top = (
+        along + np.outer(PchipInterpolator(_HEAD_SHARE, _HEAD_TOP)(share), pose.head_down) * height
+    )
+    jaw = (
+        along + np.outer(PchipInterpolator(_HEAD_SHARE, _HEAD_JAW)(share), pose.head_down) * height
+    )
     wide = PchipInterpolator(_HEAD_SHARE, _HEAD_WIDE)(share) * height
     return _around_tube(top, jaw, wide, 24, pose.head_side)
 
@@ -333,7 +366,7 @@ def _leg(pose: Pose, leg: int) -> tuple[Floats, Floats]:
     if leg % 2 == 0:
         chain[1] += np.array([-0.045, 0, 0.0]) * height
     else:
-        chain[0] = 0.62 * chain[0] + 0.38 * (pose.withers + [-0.04 * height, chain[0, 1], 0])
+        chain[0] = 0.62 * chain[0] + 0.38 * ([*pose.withers, -0.04 * height, chain[0, 1], 0])
         chain[1] += np.array([0.035, 0, 0.01]) * height
     table = np.array(_HIND_RADII if leg % 2 == 0 else _FORE_RADII)
     radii = PchipInterpolator(table[:, 0], table[:, 1:])(LEG_BONES) * height
@@ -377,4 +410,3 @@ def _hoof(joints: Floats, pitch: float, height: float) -> Floats:
     rings.append(flat)
     rings.append(np.repeat((sole + up * 0.001)[None], _LEG_AROUND, axis=0))
     return np.stack(rings)
-

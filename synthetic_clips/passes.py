@@ -6,6 +6,7 @@ tailhead; a pair's step time runs from one contact of the pair to the next of th
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from typing import Any
 
@@ -172,7 +173,7 @@ def stride_measures(falls: Sequence[Footfall], body_length_m: float) -> dict[str
         by_leg.setdefault(fall.leg, []).append(fall)
     durations, lengths, shares = [], [], []
     for own in by_leg.values():
-        for first, second in zip(own, own[1:], strict=False):
+        for first, second in itertools.pairwise(own):
             durations.append(second.on_s - first.on_s)
             lengths.append(_apart(first, second) / body_length_m)
             shares.append((first.off_s - first.on_s) / (second.on_s - first.on_s))
@@ -196,7 +197,7 @@ def step_asymmetry_pct(by_leg: dict[str, list[Footfall]], pair: str) -> float:
     right = [fall.on_s for fall in by_leg.get(f"right_{pair}", [])]
     order = sorted([(t, "l") for t in left] + [(t, "r") for t in right])
     steps: dict[str, list[float]] = {"l": [], "r": []}
-    for (start, side), (end, other) in zip(order, order[1:], strict=False):
+    for (start, side), (end, other) in itertools.pairwise(order):
         if side != other:
             steps[side].append(end - start)
     if not steps["l"] or not steps["r"]:

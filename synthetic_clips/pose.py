@@ -74,9 +74,7 @@ class Pose:
         along = chord / length
         up = np.array([-along[2], 0.0, along[0]])
         offset = _arc_height(np.asarray(share), self.arch) + relief(self.cow, np.asarray(share))
-        return np.asarray(
-            self.tailhead + np.outer(share, chord) + np.outer(offset * length, up)
-        )
+        return np.asarray(self.tailhead + np.outer(share, chord) + np.outer(offset * length, up))
 
     def muzzle(self) -> Floats:
         """Return the tip of the nose (3,)."""

@@ -154,7 +154,7 @@ def random_scene(seed: int, *, score: int | None = None, height: int = 720) -> S
         Frame height in pixels (16:9).
     """
     rng = np.random.default_rng((seed, 62))
-    score = int(rng.choice([1, 2, 3, 4, 5], p=[0.3, 0.25, 0.2, 0.15, 0.1])) if not score else score
+    score = score if score else int(rng.choice([1, 2, 3, 4, 5], p=[0.3, 0.25, 0.2, 0.15, 0.1]))
     camera = random_camera(rng, seed, height)
     heading = str(rng.choice(["left", "right"]))
     cow = cow_of_score(score, seed, heading=heading, lane_y_m=float(rng.uniform(-0.3, 0.4)))

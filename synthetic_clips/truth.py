@@ -244,9 +244,11 @@ def _visibility(truth: CowTruth, tile: Tile, taken: NDArray[np.bool_]) -> NDArra
             continue
         around = tile.part[max(row - 2, 0) : row + 3, max(column - 2, 0) : column + 3]
         side, _, rest = name.partition("_")
-        own = truth.near_side if side == "near" else {"left": "right", "right": "left"}[
+        own = (
             truth.near_side
-        ]
+            if side == "near"
+            else {"left": "right", "right": "left"}[truth.near_side]
+        )
         leg = (0 if own == "left" else 2) + (0 if "hock" in rest or "hind" in rest else 1)
         mine = [names.index(f"leg_{leg}"), names.index(f"hoof_{leg}")]
         if around.size and not np.isin(around, mine).any():

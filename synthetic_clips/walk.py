@@ -144,11 +144,12 @@ class Walk:
     def print_of(self, leg: int, stride: int) -> Floats:
         """Return the world place (3,) where a foot stands in the given stride."""
         middle = stride + self.on[leg] + self.duty[leg] / 2
-        x, y, facing = self.place(middle)
+        still = self.cow.action == "stand"
+        x, y, facing = self.place(self.cow.start_phase if still else middle)
         ahead = self._stand_hind_m if leg % 2 == 0 else self._stand_fore_m
         side = (1 if leg < 2 else -1) * (0.115 if leg % 2 == 0 else 0.105)
         aside = side * self.cow.withers_height_m * self.cow.body_width
-        if self.cow.action == "stand":
+        if still:
             ahead = self._square_stand(leg)
         cos, sin = np.cos(facing), np.sin(facing)
         return np.array([x + ahead * cos - aside * sin, y + ahead * sin + aside * cos, 0.0])
