@@ -83,7 +83,7 @@ def test_cows_abreast_all_the_way_are_refused():
 
 def test_a_standing_cow_is_reported_once_and_refused():
     standing = BlueCow(ident=1, tail_x=lambda _: 200.0)
-    (only,) = passes_of([standing], 30.0)
+    (only,) = passes_of([standing], 25.0)
     assert not only.usable
     assert problems.STANDS in only.problems
 

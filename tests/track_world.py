@@ -92,8 +92,7 @@ class BlueNetwork:
     def find(self, image: np.ndarray) -> list[Box]:
         self.finds += 1
         idents = _idents(image)
-        boxes = [_bounds(idents == i) for i in np.unique(idents[idents > 0])]
-        return [Box(x0=b[0], y0=b[1], x1=b[2], y1=b[3], confidence=0.9) for b in boxes]
+        return [_box_of(idents == i) for i in np.unique(idents[idents > 0])]
 
     def look(self, image: np.ndarray, box: Box) -> Sighting:
         self.looks += 1
@@ -106,7 +105,10 @@ class BlueNetwork:
         if counts[1:].max() == 0:
             empty = np.zeros((GRID[1], GRID[0]), np.float32)
             return _sighting(box, points, confidence, empty, np.eye(2, 3))
-        ident = 1 + int(counts[1:].argmax())
+        ident = max(
+            (int(i) for i in np.unique(part[part > 0])),
+            key=lambda i: box.iou(_box_of(part == i).moved(x0, y0)),
+        )
         mask = part == ident
         left, top, right, bottom = _bounds(mask)
         faces = _faces(image[y0:, x0:][: part.shape[0], : part.shape[1]], ident)
@@ -147,3 +149,8 @@ def _faces(image: np.ndarray, ident: int) -> int:
 def _bounds(mask: np.ndarray) -> tuple[float, float, float, float]:
     rows, columns = np.nonzero(mask)
     return float(columns.min()), float(rows.min()), float(columns.max()), float(rows.max())
+
+
+def _box_of(mask: np.ndarray) -> Box:
+    x0, y0, x1, y1 = _bounds(mask)
+    return Box(x0=x0, y0=y0, x1=x1, y1=y1, confidence=0.9)

@@ -28,6 +28,8 @@ OPEN_SHARE = 0.2
 """Share of her width added on a side on which she may reach beyond what was looked into."""
 TURN_SHARE = 0.4
 """Share of her length she must walk back before she counts as turned."""
+JUMP = 0.35
+"""Share of her width or height by which a sighting may lie off; farther off it is another cow."""
 SURE = 0.12
 """Median landmark confidence under which a sighting is no cow."""
 
@@ -65,6 +67,7 @@ class Followed:
     rows: list[Row] = field(default_factory=list)
     missed: int = 0
     ended: str = ""
+    doubled: int = 0
     _boxes: deque[tuple[float, Box]] = field(default_factory=deque)
     _last_found_s: float = 0.0
     _places: list[float] = field(default_factory=list)  # of her trunk along the lane, ground px
@@ -110,11 +113,14 @@ class Followed:
             return False
         if not self.rows:
             return True
-        step = abs(seen.box.centre[0] - expected.centre[0])
+        (x, y), (expected_x, expected_y) = seen.box.centre, expected.centre
+        step, climb = abs(x - expected_x), abs(y - expected_y)
         if seen.cut:  # only one of her sides moves on while she comes in or leaves
             sides = abs(seen.box.x0 - expected.x0), abs(seen.box.x1 - expected.x1)
             step = min(step, *sides)
-        if step > 0.35 * max(expected.width, seen.box.width):
+        if step > JUMP * max(expected.width, seen.box.width):
+            return False
+        if climb > JUMP * max(expected.height, seen.box.height):
             return False
         turned = faces != 0 and seen.faces == -faces
         return not (turned and self.rows[-1].overlap > 0.2)
@@ -127,6 +133,10 @@ class Followed:
         self._boxes.append((row.time_s, row.seen.box))
         while row.time_s - self._boxes[0][0] > MEMORY_S:
             self._boxes.popleft()
+
+    def forget(self, count: int) -> None:
+        """Take back the newest sightings, which turned out to be of another cow."""
+        del self.rows[-count:], self._places[-count:]
 
     def miss(self) -> None:
         """Take note of a frame in which she was not seen."""

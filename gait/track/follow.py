@@ -28,12 +28,16 @@ IN_FLIGHT = 4
 FIND_EVERY_S = 0.25
 """The finder looks at the whole frame this often while something moves."""
 SHARPNESS_EVERY = 5
+DOUBLED_FRAMES = 8
+"""Frames for which two tracks must show the same landmarks to be taken for one cow."""
 PARKED_S = 3.0
 """A standing cow whose pass has ended is forgotten when the finder misses her this long."""
 SAME_COW = 0.3
 """Overlap over union from which a found box is a cow already followed."""
 INSIDE = 0.7
-"""Share of a found box inside a followed cow's from which it is a part of her."""
+"""Share of a found box inside a followed cow's from which it may be a part of her ..."""
+PART = 0.4
+"""... if it is smaller than this share of her box."""
 
 
 @dataclass(kw_only=True)
@@ -172,36 +176,44 @@ class _Lane:
         self._end_those_gone(step.frame.time_s)
 
     def _drop_doubles(self) -> None:
-        """Stop following a cow twice: two tracks whose landmarks lie on each other."""
-        for older in list(self._cows):
-            for younger in list(self._cows):
-                if older.order < younger.order and _same_landmarks(older, younger):
-                    self._cows.remove(younger)
-                    self._ended[younger.order] = None
+        """Stop following a cow twice: two tracks whose landmarks keep lying on each other."""
+        for younger in list(self._cows):
+            older = [c for c in self._cows if c.order < younger.order]
+            if not any(_same_landmarks(cow, younger) for cow in older):
+                younger.doubled = 0
+                continue
+            younger.doubled += 1
+            if younger.doubled >= DOUBLED_FRAMES:
+                younger.forget(DOUBLED_FRAMES)
+                younger.ended = "lost"
+                self._finish(younger)
 
     def _take_found(self, boxes: list[Box], time_s: float) -> None:
         self._parked = [(t, box) for t, box in self._parked if time_s - t < PARKED_S]
-        for box in boxes:
-            place = next((i for i, (_, p) in enumerate(self._parked) if p.iou(box) > 0.5), None)
-            if place is not None:
-                self._parked[place] = (time_s, self._parked[place][1])
-                continue
-            cow = self._cow_at(box, time_s)
-            if cow is not None:
-                cow.refresh(time_s, box)
-            else:
+        boxes = [box for box in boxes if not self._is_parked(box, time_s)]
+        expected = [cow.predict(time_s) for cow in self._cows]
+        pairs = sorted(
+            ((box.iou(at), b, c) for b, box in enumerate(boxes) for c, at in enumerate(expected)),
+            reverse=True,
+        )
+        cows, taken = list(self._cows), set[int]()
+        matched = set[int]()
+        for overlap, b, c in pairs:
+            if overlap >= SAME_COW and b not in taken and c not in matched:
+                cows[c].refresh(time_s, boxes[b])
+                taken.add(b)
+                matched.add(c)
+        for b, box in enumerate(boxes):
+            if b not in taken and not any(_is_part(box, at) for at in expected):
                 self._cows.append(Followed(order=self._appeared, found_s=time_s, found=box))
                 self._appeared += 1
 
-    def _cow_at(self, box: Box, time_s: float) -> Followed | None:
-        best: tuple[float, Followed] | None = None
-        for cow in self._cows:
-            expected = cow.predict(time_s)
-            inside = box.common_area(expected) / max(box.area, 1.0)
-            match = max(box.iou(expected), SAME_COW if inside > INSIDE else 0.0)
-            if match >= SAME_COW and (best is None or match > best[0]):
-                best = (match, cow)
-        return best[1] if best else None
+    def _is_parked(self, box: Box, time_s: float) -> bool:
+        for place, (_, parked) in enumerate(self._parked):
+            if parked.iou(box) > 0.5:
+                self._parked[place] = (time_s, parked)
+                return True
+        return False
 
     def _end_those_gone(self, time_s: float) -> None:
         for cow in [c for c in self._cows if c.has_ended(time_s, self._size[0])]:
@@ -233,6 +245,12 @@ class _Lane:
     def close(self) -> None:
         """Let go of the threads."""
         self._pool.shutdown(cancel_futures=True)
+
+
+def _is_part(box: Box, cow: Box) -> bool:
+    """Tell whether a found box is but a part of a cow already followed."""
+    inside = box.common_area(cow) / max(box.area, 1.0)
+    return inside > INSIDE and box.area < PART * cow.area
 
 
 def _without_outline(seen: Seen) -> Seen:
