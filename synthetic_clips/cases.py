@@ -18,7 +18,7 @@ def _camera(seed: int, **changes: object) -> Camera:
 def _one(
     name: str, seed: int, score: int = 1, camera: Camera | None = None, **changes: object
 ) -> Scene:
-    """One cow walking once past the camera; ``changes`` are cow or scene attributes."""
+    """Return one cow walking once past the camera; ``changes`` are cow or scene attributes."""
     rng = np.random.default_rng((seed, 71))
     camera = camera or _camera(seed)
     scene_changes = {k: changes.pop(k) for k in ("light", "lane") if k in changes}
@@ -41,29 +41,29 @@ def _score(score: int) -> Callable[[int], Scene]:
 
 
 def sound(seed: int) -> Scene:
-    """A sound cow, side on, good light."""
+    """Show a sound cow, side on, good light."""
     return _one("sound", seed, 1)
 
 
 def too_dark(seed: int) -> Scene:
-    """The lamp is off."""
+    """Show the lane with the lamp off."""
     return _one("too_dark", seed, light=Light(level=0.05, noise=3.0))
 
 
 def too_slow_frames(seed: int) -> Scene:
-    """Filmed at 8 frames a second."""
+    """Film at 8 frames a second."""
     return _one("too_slow_frames", seed, camera=_camera(seed, fps=8.0))
 
 
 def standing(seed: int) -> Scene:
-    """A cow that stands still in the middle of the frame."""
+    """Show a cow that stands still in the middle of the frame."""
     scene = _one("standing", seed, action="stand")
     cow = replace(scene.cows[0], start_x_m=0.0, start_phase=0.0)
     return replace(scene, cows=(cow,), duration_s=4.0)
 
 
 def two_abreast(seed: int) -> Scene:
-    """Two cows side by side all the way, one hiding most of the other."""
+    """Show two cows side by side all the way, one hiding most of the other."""
     scene = _one("two_abreast", seed)
     near = replace(scene.cows[0], lane_y_m=-0.35)
     far = replace(near, seed=seed + 5000, lane_y_m=0.45, start_phase=near.start_phase + 0.3)
@@ -71,7 +71,7 @@ def two_abreast(seed: int) -> Scene:
 
 
 def head_on(seed: int) -> Scene:
-    """A cow walking towards the camera."""
+    """Show a cow walking towards the camera."""
     camera = _camera(seed, yaw_deg=84.0, distance_m=8.0, field_m=4.2)
     scene = _one("head_on", seed, camera=camera, heading="left")
     cow = replace(scene.cows[0], start_x_m=2.5)
@@ -79,49 +79,49 @@ def head_on(seed: int) -> Scene:
 
 
 def no_cow(seed: int) -> Scene:
-    """The empty lane."""
+    """Show the empty lane."""
     return replace(_one("no_cow", seed), cows=(), duration_s=3.0)
 
 
 def short(seed: int) -> Scene:
-    """The camera ran for less than two strides."""
+    """Film her for less than two strides."""
     scene = _one("short", seed)
     cow = replace(scene.cows[0], start_x_m=-0.4 if scene.cows[0].heading == "right" else 0.4)
     return replace(scene, cows=(cow,), duration_s=1.5 * cow.stride_duration_s)
 
 
 def cut(seed: int) -> Scene:
-    """The camera is so near that the frame always cuts the cow."""
+    """Film from so near that the frame always cuts the cow."""
     camera = _camera(seed, field_m=1.9, distance_m=3.0, aim_z_m=1.0)
     return _one("cut", seed, camera=camera)
 
 
 def far_oblique(seed: int) -> Scene:
-    """Filmed slantwise from far off."""
+    """Film slantwise from far off."""
     camera = _camera(seed, yaw_deg=52.0, distance_m=12.0, field_m=9.0)
     return _one("far_oblique", seed, camera=camera)
 
 
 def handheld(seed: int) -> Scene:
-    """A phone held by hand."""
+    """Film with a phone held by hand."""
     return _one("handheld", seed, camera=_camera(seed, shake_deg=0.45))
 
 
 def panning(seed: int) -> Scene:
-    """A hand that follows the cow slowly."""
+    """Film with a hand that follows the cow slowly."""
     scene = _one("panning", seed, heading="right", camera=_camera(seed, shake_deg=0.2))
     camera = replace(scene.camera, pan_deg_s=3.0)
     return replace(scene, camera=camera)
 
 
 def night(seed: int) -> Scene:
-    """Infrared light: grey, noisy, bright in the middle."""
+    """Film by infrared light: grey, noisy, bright in the middle."""
     lamp = Light(infrared=True, noise=7.0, level=0.8, hardness=0.1, exposure_s=0.012)
     return _one("night", seed, light=lamp)
 
 
 def crossing(seed: int) -> Scene:
-    """Two cows pass each other in the lane."""
+    """Show two cows that pass each other in the lane."""
     scene = _one("crossing", seed, heading="right", lane_y_m=-0.5)
     other = cow_of_score(2, seed + 5000, heading="left", lane_y_m=0.6)
     other = place_at_start(other, scene.camera)
@@ -130,7 +130,7 @@ def crossing(seed: int) -> Scene:
 
 
 def rails(seed: int) -> Scene:
-    """Three rails and posts between camera and cow."""
+    """Show three rails and posts between camera and cow."""
     lane = Lane(seed=seed, rails_front=3, rail_y_m=0.95, wall_y_m=2.5)
     return _one("rails", seed, lane=lane)
 
@@ -163,17 +163,17 @@ def stopping(seed: int) -> Scene:
 
 
 def rotated(seed: int) -> Scene:
-    """A phone held upright sideways: the film carries a rotation tag (write it to .mp4)."""
+    """Film with a phone held sideways: the file carries a rotation tag (write it to .mp4)."""
     return _one("rotated", seed, camera=_camera(seed, rotation_tag=90))
 
 
 def variable_rate(seed: int) -> Scene:
-    """Uneven frame times (write it to .webm)."""
+    """Film with uneven frame times (write it to .webm)."""
     return _one("variable_rate", seed, camera=_camera(seed, time_jitter=0.15))
 
 
 def long_lane(seed: int, cows: int = 40, gap_s: tuple[float, float] = (0.6, 3.0)) -> Scene:
-    """One film of the exit lane: cows one behind the other, scores mixed, all the same way.
+    """Film the exit lane in one go: cows one behind the other, scores mixed, all the same way.
 
     Parameters
     ----------

@@ -84,7 +84,7 @@ class Figure:
         return pose.to_world(points), normals @ turn.T
 
     def _outward(self, name: str, grid: Floats) -> Floats:
-        """Normals of a part; a leg's are blended into the trunk's side at its root."""
+        """Return normals of a part; a leg's are blended into the trunk's side at its root."""
         normal = self._sign[name] * mesh_normals(grid)
         if not name.startswith("leg"):
             return normal

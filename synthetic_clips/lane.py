@@ -93,7 +93,7 @@ def _see(lane: Lane, place: Floats, rays: Floats, rng: np.random.Generator) -> F
 
 
 def _cloud(rng: np.random.Generator, smooth: float, size: int = 512) -> NDArray[np.float32]:
-    """A tile of noise of unit spread that repeats without a seam."""
+    """Return a tile of noise of unit spread that repeats without a seam."""
     noise = rng.normal(size=(size, size)).astype(np.float32)
     pad = int(4 * smooth) + 1
     noise = cv2.copyMakeBorder(noise, pad, pad, pad, pad, cv2.BORDER_WRAP)

@@ -257,7 +257,7 @@ def _modelled(rings: Floats, share: Floats) -> Floats:
 def _neck(
     pose: Pose, top_end: Floats, bottom_end: Floats, width_end: float
 ) -> tuple[Floats, Floats, Floats]:
-    """Top, bottom and half width of the neck's rings, from just ahead of the withers to the poll."""
+    """Return top, bottom and half width of the neck's rings, withers to poll."""
     height = pose.cow.withers_height_m
     share = np.linspace(0.05, 1, _NECK)
     poll_end = pose.poll + height * (0.012 * pose.head_axis + 0.022 * pose.head_down)
@@ -366,7 +366,9 @@ def _leg(pose: Pose, leg: int) -> tuple[Floats, Floats]:
     if leg % 2 == 0:
         chain[1] += np.array([-0.045, 0, 0.0]) * height
     else:
-        chain[0] = 0.62 * chain[0] + 0.38 * ([*pose.withers, -0.04 * height, chain[0, 1], 0])
+        chain[0] = 0.62 * chain[0] + 0.38 * (
+            pose.withers + np.array([-0.04 * height, chain[0, 1], 0])
+        )
         chain[1] += np.array([0.035, 0, 0.01]) * height
     table = np.array(_HIND_RADII if leg % 2 == 0 else _FORE_RADII)
     radii = PchipInterpolator(table[:, 0], table[:, 1:])(LEG_BONES) * height
@@ -388,7 +390,7 @@ def _leg(pose: Pose, leg: int) -> tuple[Floats, Floats]:
 
 
 def _across(tangent: Floats) -> Floats:
-    """Unit vectors ahead of a leg, square to its line, in the fore-and-aft plane."""
+    """Return unit vectors ahead of a leg, square to its line, in the fore-and-aft plane."""
     ahead = np.stack([-tangent[:, 2], np.zeros(len(tangent)), tangent[:, 0]], -1)
     return ahead / np.maximum(np.linalg.norm(ahead, axis=1, keepdims=True), 1e-9)
 
