@@ -24,7 +24,7 @@ passes         add(clip_id, list of NewPass) -> ids, get(id) -> PassRecord, of_c
                measures_of_cow, measures_of_herd
 identities     set(pass_id, cow or None, who, source, doubtful, candidates), of_pass
 decisions      add(pass_id, kind, who, score, reason, blind, expected_version), undo(pass_id, who),
-               add_by_eye(cow, score, who), of_pass, of_cow, since, conflicts, settle
+               add_by_eye(cow, score, who), of_pass, of_cow, since, lines, conflicts, settle
 queue          to_check(), second_opinions(), without_cow(), waiting() -> counts
 scores         latest(at_least), of_cows, between(start, end), person_and_tool, learning_rows
 trim_days      plan, change, all, get, put_entries, entries, set_state
@@ -51,7 +51,8 @@ from gait.store.bulk import Bulk, PastDecision, PastPass
 from gait.store.clips import AddedClip, Clips, Passes
 from gait.store.cows import Cows, HerdListChange
 from gait.store.database import Database
-from gait.store.decisions import Decisions, Identities
+from gait.store.decisions import DecisionLine, Decisions
+from gait.store.identities import Identities
 from gait.store.jobs import Jobs, KeptModel, Models
 from gait.store.lists import Queue, Scores, Waiting
 from gait.store.people import People, Settings
@@ -59,6 +60,7 @@ from gait.store.trims import Rechecks, TrimDays, Trims
 
 __all__ = [
     "AddedClip",
+    "DecisionLine",
     "HerdListChange",
     "KeptModel",
     "PastDecision",

@@ -6,8 +6,9 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from gait.errors import StoreError
 from gait.herd.records import Cow, DecisionKind, IdentitySource, NewPass, Trim
@@ -23,7 +24,10 @@ from gait.store.types import utc_now
 
 @dataclass(frozen=True, kw_only=True)
 class PastDecision:
-    """A decision made earlier, with its own time and person."""
+    """A decision made earlier, with its own time and person.
+
+    ``model_version`` and ``proposed`` default to those of the pass it is made on.
+    """
 
     kind: DecisionKind
     who: str
@@ -32,6 +36,9 @@ class PastDecision:
     reason: str = ""
     blind: bool = False
     uid: str = ""
+    undoes: str | None = None
+    model_version: str | None = None
+    proposed: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,8 +68,8 @@ class Bulk:
     ) -> list[int]:
         """Bring in cows, passes with decisions, and trims; return the new pass identifiers.
 
-        A decision whose ``uid`` is already on record is left out, and so is its pass when all
-        its decisions are, so that the same history can be brought in twice without doubling.
+        A pass that is on record already (same clip and number, or one of its decisions has a
+        known ``uid``) is not doubled: only the decisions that are new are added to it.
 
         Raises
         ------
@@ -88,37 +95,76 @@ def load_passes(connection: Connection, passes: Sequence[PastPass]) -> list[int]
     """Bring in passes within a transaction; see :meth:`Bulk.load`."""
     if any(past.walk.observed_at is None for past in passes):
         raise StoreError("A pass of the history has no time.", "Give the time of every pass.")
-    passes = _without_known(connection, passes)
     _add_strangers(connection, passes)
-    if not passes:
-        return []
-    ids = list(
-        connection.scalars(
-            insert(t.walk).returning(t.walk.c.pass_id, sort_by_parameter_order=True),
-            [walk_values(past.clip_id, past.walk) for past in passes],
+    known_uids, known_passes = _known(connection, passes)
+    fresh, pass_ids, decisions = [], set(), []
+    for past in passes:
+        pass_id = known_passes.get(_key(past)) or next(
+            (known_uids[d.uid] for d in past.decisions if d.uid in known_uids), None
         )
-    )
+        if pass_id is None:
+            fresh.append(past)
+            continue
+        missing = [d for d in past.decisions if not d.uid or d.uid not in known_uids]
+        if missing:
+            decisions += _decisions(pass_id, past, missing, _versions(connection, pass_id))
+            pass_ids.add(pass_id)
+    new_ids = _add_fresh(connection, fresh, decisions)
+    refresh(connection, pass_ids | set(new_ids))
+    return new_ids
+
+
+def _add_fresh(
+    connection: Connection, fresh: Sequence[PastPass], decisions: list[dict[str, Any]]
+) -> list[int]:
+    ids: list[int] = []
+    if fresh:
+        ids = list(
+            connection.scalars(
+                insert(t.walk).returning(t.walk.c.pass_id, sort_by_parameter_order=True),
+                [walk_values(past.clip_id, past.walk) for past in fresh],
+            )
+        )
+    pairs = list(zip(ids, fresh, strict=True))
     for table, rows in (
-        (t.proposal, [row for i, p in zip(ids, passes, strict=True) for row in _proposals(i, p)]),
-        (t.identity, [row for i, p in zip(ids, passes, strict=True) for row in _identities(i, p)]),
-        (t.decision, [row for i, p in zip(ids, passes, strict=True) for row in _decisions(i, p)]),
+        (t.proposal, [row for i, past in pairs for row in _proposals(i, past)]),
+        (t.identity, [row for i, past in pairs for row in _identities(i, past)]),
+        (
+            t.decision,
+            decisions + [row for i, p in pairs for row in _decisions(i, p, p.decisions, 0)],
+        ),
     ):
         if rows:
             connection.execute(insert(table), rows)
-    refresh(connection, ids)
     return ids
 
 
-def _without_known(connection: Connection, passes: Sequence[PastPass]) -> list[PastPass]:
-    uids = {d.uid for past in passes for d in past.decisions if d.uid}
-    known: set[str] = set()
-    for some in chunks(uids):
-        known |= set(connection.scalars(select(t.decision.c.uid).where(t.decision.c.uid.in_(some))))
-    return [
-        past
-        for past in passes
-        if not past.decisions or any(d.uid not in known for d in past.decisions)
-    ]
+def _key(past: PastPass) -> tuple[int | None, int]:
+    return past.clip_id, past.walk.number
+
+
+def _known(
+    connection: Connection, passes: Sequence[PastPass]
+) -> tuple[dict[str, int], dict[tuple[int | None, int], int]]:
+    """Return pass by decision uid, and pass by clip and number, of those on record."""
+    uids: dict[str, int] = {}
+    for some in chunks({d.uid for past in passes for d in past.decisions if d.uid}):
+        d = t.decision.c
+        found = connection.execute(select(d.uid, d.pass_id).where(d.uid.in_(some)))
+        uids |= {uid: pass_id for uid, pass_id in found}
+    walks: dict[tuple[int | None, int], int] = {}
+    for some_clips in chunks({past.clip_id for past in passes if past.clip_id is not None}):
+        w = t.walk.c
+        rows = connection.execute(
+            select(w.clip_id, w.number, w.pass_id).where(w.clip_id.in_(some_clips))
+        )
+        walks |= {(clip_id, number): pass_id for clip_id, number, pass_id in rows}
+    return uids, walks
+
+
+def _versions(connection: Connection, pass_id: int) -> int:
+    question = select(func.max(t.decision.c.version)).where(t.decision.c.pass_id == pass_id)
+    return int(connection.scalar(question) or 0)
 
 
 def _add_strangers(connection: Connection, passes: Sequence[PastPass]) -> None:
@@ -130,7 +176,7 @@ def _add_strangers(connection: Connection, passes: Sequence[PastPass]) -> None:
         put_cows(connection, strangers)
 
 
-def _proposals(pass_id: int, past: PastPass) -> list[dict[str, object]]:
+def _proposals(pass_id: int, past: PastPass) -> list[dict[str, Any]]:
     if past.walk.proposal is None:
         return []
     return [
@@ -143,7 +189,7 @@ def _proposals(pass_id: int, past: PastPass) -> list[dict[str, object]]:
     ]
 
 
-def _identities(pass_id: int, past: PastPass) -> list[dict[str, object]]:
+def _identities(pass_id: int, past: PastPass) -> list[dict[str, Any]]:
     if past.cow is None:
         return []
     return [
@@ -160,22 +206,24 @@ def _identities(pass_id: int, past: PastPass) -> list[dict[str, object]]:
     ]
 
 
-def _decisions(pass_id: int, past: PastPass) -> list[dict[str, object]]:
+def _decisions(
+    pass_id: int, past: PastPass, decisions: Sequence[PastDecision], made_before: int
+) -> list[dict[str, Any]]:
     proposed = (past.walk.proposal or {}).get("value")
     return [
         {
             "uid": decision.uid or uuid.uuid4().hex,
             "pass_id": pass_id,
-            "version": version,
+            "version": made_before + place,
             "kind": decision.kind,
             "who": decision.who,
             "at": decision.at,
             "score": decision.score,
             "reason": decision.reason,
             "blind": decision.blind,
-            "model_version": past.walk.model_version,
-            "proposed": proposed,
-            "undoes": None,
+            "model_version": decision.model_version or past.walk.model_version,
+            "proposed": proposed if decision.proposed is None else decision.proposed,
+            "undoes": decision.undoes,
         }
-        for version, decision in enumerate(past.decisions, start=1)
+        for place, decision in enumerate(decisions, start=1)
     ]

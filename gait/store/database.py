@@ -32,9 +32,18 @@ class Database:
         Name of the herd on a PostgreSQL server, which can hold many (one schema each).
     read_only : bool
         Open for reading only.
+    up_to_version : int, optional
+        Bring the records up to this version only, to put an old backup back. Default: newest.
     """
 
-    def __init__(self, where: str | Path, herd: str = "herd", *, read_only: bool = False) -> None:
+    def __init__(
+        self,
+        where: str | Path,
+        herd: str = "herd",
+        *,
+        read_only: bool = False,
+        up_to_version: int | None = None,
+    ) -> None:
         self.read_only_because = "The farm was opened for reading only." if read_only else ""
         self.herd = herd
         self.folder: Path | None = None
@@ -45,7 +54,7 @@ class Database:
             path = path if path.suffix in {".sqlite", ".db"} else path / FILE_NAME
             self.folder = path.parent
             self.engine = self._open_file(path)
-        self._prepare()
+        self._prepare(up_to_version)
 
     def _open_file(self, path: Path) -> Engine:
         if not self.read_only_because:
@@ -64,7 +73,7 @@ class Database:
             )
         return _sqlite_engine(path, read_only=bool(self.read_only_because))
 
-    def _prepare(self) -> None:
+    def _prepare(self, up_to_version: int | None) -> None:
         try:
             with self.read() as connection:
                 _check_sound(connection)
@@ -73,7 +82,7 @@ class Database:
                     if connection.dialect.name == "postgresql":
                         connection.execute(text(f"SELECT pg_advisory_xact_lock({_MIGRATION_LOCK})"))
                         connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{self.herd}"'))
-                    migrate(connection)
+                    migrate(connection, up_to_version)
         except StoreReadOnly:
             if self.folder is None or not self._has_tables():
                 raise

@@ -1,9 +1,9 @@
-"""What people decided, append-only, and who said which cow it was."""
+"""What people decided, append-only; two at once both stay on record."""
 
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -15,8 +15,6 @@ from gait.herd.records import (
     Conflict,
     Decision,
     DecisionKind,
-    Identity,
-    IdentitySource,
     NewPass,
 )
 from gait.herd.standing import still_valid
@@ -24,9 +22,23 @@ from gait.store import tables as t
 from gait.store.clips import add_passes
 from gait.store.cows import ensure_cow
 from gait.store.database import Database
+from gait.store.identities import add_identity, locked_state
 from gait.store.rows import record
 from gait.store.state import refresh
 from gait.store.types import utc_now
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecisionLine:
+    """A decision with the walk it is about; clip fields are None for a walk seen by eye."""
+
+    decision: Decision
+    cow: str | None
+    observed_at: datetime
+    pass_number: int
+    clip_sha256: str | None
+    clip_name: str | None
+
 
 _NEEDS_SCORE = frozenset({"confirmed", "overridden", "second_opinion"})
 _NEEDS_REASON = frozenset({"overridden", "unusable"})
@@ -141,7 +153,7 @@ class Decisions:
     def _append(self, pass_id: int, said: dict[str, Any], expected_version: int | None) -> Decision:
         try:
             with self._database.write() as connection:
-                state = _locked_state(connection, pass_id)
+                state = locked_state(connection, pass_id)
                 if expected_version is None or state["version"] == expected_version:
                     made = _insert(connection, pass_id, state["version"] + 1, said, state)
                     refresh(connection, [pass_id])
@@ -152,7 +164,7 @@ class Decisions:
 
     def _keep_both(self, pass_id: int, said: dict[str, Any], seen_version: int) -> StoreConflict:
         with self._database.write() as connection:
-            state = _locked_state(connection, pass_id)
+            state = locked_state(connection, pass_id)
             values = {k: said[k] for k in ("who", "kind", "score", "reason", "blind")}
             connection.execute(
                 insert(t.conflict).values(
@@ -188,6 +200,31 @@ class Decisions:
         with self._database.read() as connection:
             return _decisions(connection, t.decision.c.at >= at)
 
+    def lines(self, *, cow: str | None = None) -> list[DecisionLine]:
+        """Return every decision with the walk it is about, pass by pass: what an export needs."""
+        d, s, w, c = t.decision.c, t.pass_state.c, t.walk.c, t.clip.c
+        question = (
+            select(t.decision, s.cow, s.observed_at, w.number, c.sha256, c.name)
+            .join(t.pass_state, s.pass_id == d.pass_id)
+            .join(t.walk, w.pass_id == d.pass_id)
+            .outerjoin(t.clip, c.clip_id == w.clip_id)
+            .order_by(s.observed_at, d.pass_id, d.version)
+        )
+        if cow is not None:
+            question = question.where(s.cow == cow)
+        with self._database.read() as connection:
+            return [
+                DecisionLine(
+                    decision=record(Decision, row),
+                    cow=row["cow"],
+                    observed_at=row["observed_at"],
+                    pass_number=row["number"],
+                    clip_sha256=row["sha256"],
+                    clip_name=row["name"],
+                )
+                for row in connection.execute(question).mappings()
+            ]
+
     def conflicts(self, *, pass_id: int | None = None, settled: bool = False) -> list[Conflict]:
         """Return entries that came second, oldest first: the open ones, or all of them."""
         question = select(t.conflict).order_by(t.conflict.c.conflict_id)
@@ -208,57 +245,6 @@ class Decisions:
             )
 
 
-class Identities:
-    """Writing and reading who said which cow a pass shows."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
-
-    def set(
-        self,
-        pass_id: int,
-        cow: str | None,
-        *,
-        who: str,
-        source: IdentitySource = "person",
-        doubtful: bool = False,
-        candidates: Sequence[str] = (),
-        note: str = "",
-    ) -> None:
-        """Say which cow a pass shows; ``cow`` None says that nobody knows.
-
-        A number that no herd list has named is noted as a new, unlisted cow.
-        """
-        with self._database.write() as connection:
-            _locked_state(connection, pass_id)
-            if cow is not None:
-                ensure_cow(connection, cow)
-            add_identity(
-                connection,
-                pass_id,
-                cow=cow,
-                source=source,
-                who=who,
-                doubtful=doubtful,
-                candidates=list(candidates),
-                note=note,
-            )
-            refresh(connection, [pass_id])
-
-    def of_pass(self, pass_id: int) -> list[Identity]:
-        """Return everything said about which cow it is, oldest first."""
-        i = t.identity
-        question = select(i).where(i.c.pass_id == pass_id).order_by(i.c.identity_id)
-        with self._database.read() as connection:
-            return [record(Identity, r) for r in connection.execute(question).mappings()]
-
-
-def add_identity(connection: Connection, pass_id: int, **said: Any) -> None:
-    """Note a statement about identity within a transaction, without making the state."""
-    values = {"doubtful": False, "candidates": [], "note": "", "at": utc_now()} | said
-    connection.execute(insert(t.identity).values(pass_id=pass_id, **values))
-
-
 def _check(kind: str, who: str, score: int | None, reason: str) -> None:
     if not who.strip():
         raise StoreError("Nobody is named for this decision.", "Sign in or choose your name.")
@@ -268,16 +254,6 @@ def _check(kind: str, who: str, score: int | None, reason: str) -> None:
         raise StoreError("A score is missing.", "Choose 1 to 5.")
     if kind in _NEEDS_REASON and not reason.strip():
         raise StoreError("A reason is missing.", "Say in a few words why.")
-
-
-def _locked_state(connection: Connection, pass_id: int) -> Any:
-    # The walk is locked, not its state: the state is replaced by whoever comes first.
-    w, s = t.walk.c, t.pass_state.c
-    locked = select(w.pass_id).where(w.pass_id == pass_id).with_for_update()
-    if connection.scalar(locked) is None:
-        raise StoreError(f"There is no pass {pass_id}.", "Go back to the list.")
-    question = select(s.version, s.proposed, s.model_version).where(s.pass_id == pass_id)
-    return connection.execute(question).mappings().one()
 
 
 def _insert(

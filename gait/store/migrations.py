@@ -171,7 +171,7 @@ def migrate(connection: Connection, to: int | None = None) -> None:
         If the records were written by a newer version of the program.
     """
     present = version_of(connection)
-    if present > len(MIGRATIONS):
+    if max(present, to or 0) > len(MIGRATIONS):
         raise StoreError(
             "These records were written by a newer version of the program.",
             "Update the program on this machine, then open the farm again.",

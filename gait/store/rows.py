@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
+from itertools import islice
 from typing import Any, TypeVar
 
 from sqlalchemy import RowMapping
@@ -46,6 +47,6 @@ def columns_of(item: Any, **more: Any) -> dict[str, Any]:
 
 def chunks(items: Iterable[T], size: int = CHUNK) -> Iterator[Sequence[T]]:
     """Give the items in pieces that fit into one question to the database."""
-    everything = list(items)
-    for start in range(0, len(everything), size):
-        yield everything[start : start + size]
+    rest = iter(items)
+    while some := list(islice(rest, size)):
+        yield some
