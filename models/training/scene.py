@@ -1,0 +1,498 @@
+"""Set cut-out cows and photos into pictures like those of an exit lane, with labels.
+
+Two kinds of picture come out, because one network is used in two ways: *looks*, cropped around
+one cow with landmarks and silhouette to learn, and *views*, whole frames with none to several
+cows whose centres and boxes are to learn. All places are px with the first pixel's centre at 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH
+from models.training.lens import add_bars
+from models.training.render import HEIGHT, WIDTH, Cutouts
+from models.training.shape import chance, uniform
+
+FILL = 1 / (1 + 2 * 0.12)
+"""A box grown by 12 % on each side fills this share of the picture."""
+LEVELS = 4
+NONE, IGNORED, PRESENT = 0, -1, 1
+HIDDEN_BY_COW = 0.35
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scenes:
+    """Pictures with labels.
+
+    Attributes
+    ----------
+    image : Tensor
+        (n, 3, 192, 320), 0..1.
+    points, weight : Tensor
+        (n, 18, 2) px and (n, 18): how strongly each landmark shows, 0 not at all, NaN unknown,
+        negative where near and far may be swapped.
+    silhouette : Tensor
+        (n, 1, 192, 320), 0..1; NaN throughout where there is none to learn.
+    boxes, state : Tensor
+        (n, m, 4) px and (n, m): 1 a cow, 0 nothing, -1 not to be judged.
+    """
+
+    image: Tensor
+    points: Tensor
+    weight: Tensor
+    silhouette: Tensor
+    boxes: Tensor
+    state: Tensor
+
+
+def join(parts: list[Scenes]) -> Scenes:
+    """Put scenes of equal build together."""
+    most = max(p.boxes.shape[1] for p in parts)
+
+    def pad(x: Tensor) -> Tensor:
+        missing = most - x.shape[1]
+        return functional.pad(x, (0, 0, 0, missing) if x.dim() == 3 else (0, missing))
+
+    names = ("image", "points", "weight", "silhouette")
+    return Scenes(
+        **{n: torch.cat([getattr(p, n) for p in parts]) for n in names},
+        boxes=torch.cat([pad(p.boxes) for p in parts]),
+        state=torch.cat([pad(p.state) for p in parts]),
+    )
+
+
+# ---- placing -----------------------------------------------------------------------------
+
+
+def pyramid(rgba: Tensor) -> list[Tensor]:
+    """Return the cut-outs at full, half, quarter and eighth size."""
+    levels = [rgba]
+    for _ in range(LEVELS - 1):
+        levels.append(functional.avg_pool2d(levels[-1], 2))
+    return levels
+
+
+def inverse(affine: Tensor) -> Tensor:
+    """Return the inverse of affine maps (n, 2, 3)."""
+    turn = torch.linalg.inv(affine[:, :, :2])
+    return torch.cat([turn, -turn @ affine[:, :, 2:]], 2)
+
+
+def carry(points: Tensor, affine: Tensor) -> Tensor:
+    """Move points (n, p, 2) by affine maps (n, 2, 3)."""
+    return points @ affine[:, :, :2].transpose(1, 2) + affine[:, None, :, 2]
+
+
+def carry_box(box: Tensor, affine: Tensor) -> Tensor:
+    """Move boxes (n, m, 4): the upright box around the moved corners."""
+    x0, y0, x1, y1 = box.unbind(-1)
+    corners = torch.stack([x0, y0, x1, y0, x0, y1, x1, y1], -1).unflatten(-1, (4, 2))
+    moved = carry(corners.flatten(1, 2), affine).unflatten(1, (-1, 4))
+    return torch.cat([moved.amin(2), moved.amax(2)], -1)
+
+
+def sample(source: Tensor, affine: Tensor, outside: str = "zeros") -> Tensor:
+    """Draw sources (n, c, h, w) into pictures; ``affine`` maps source px to picture px."""
+    back = inverse(affine)
+    h, w = source.shape[-2:]
+    y, x = torch.meshgrid(
+        torch.arange(INPUT_HEIGHT, device=source.device, dtype=torch.float32),
+        torch.arange(INPUT_WIDTH, device=source.device, dtype=torch.float32),
+        indexing="ij",
+    )
+    at = torch.stack([x, y], -1).view(1, -1, 2).expand(len(source), -1, -1)
+    at = carry(at, back).view(-1, INPUT_HEIGHT, INPUT_WIDTH, 2)
+    grid = (2 * at + 1) / torch.tensor([w, h], device=source.device) - 1
+    return functional.grid_sample(source, grid, padding_mode=outside, align_corners=False)
+
+
+def sample_levels(levels: list[Tensor], index: Tensor, affine: Tensor) -> Tensor:
+    """Draw cut-outs ``index`` of a pyramid, each from the level that fits its size."""
+    shrink = 1 / torch.linalg.det(affine[:, :, :2]).abs().sqrt()
+    level = (torch.log2(shrink) - 0.15).clamp(0, LEVELS - 1).floor().long()
+    out = torch.zeros(len(index), 4, INPUT_HEIGHT, INPUT_WIDTH, device=affine.device)
+    for number, source in enumerate(levels):
+        rows = (level == number).nonzero()[:, 0]
+        if len(rows):
+            factor = 0.5**number
+            scaled = affine[rows].clone()
+            scaled[:, :, 2] += scaled[:, :, :2].sum(-1) * (0.5 / factor - 0.5)
+            scaled[:, :, :2] /= factor
+            out[rows] = sample(source[index[rows]], scaled)
+    return out
+
+
+def place(
+    box: Tensor, centre: Tensor, scale: Tensor, stretch: Tensor, tilt: Tensor, mirror: Tensor
+) -> Tensor:
+    """Return affine maps (n, 2, 3) that set a box's centre at a place, scaled, tilted, mirrored."""
+    middle = (box[:, :2] + box[:, 2:]) / 2
+    scales = torch.stack([scale * stretch * torch.where(mirror, -1.0, 1.0), scale / stretch], 1)
+    c, s = tilt.cos(), tilt.sin()
+    turn = torch.stack([torch.stack([c, -s], 1), torch.stack([s, c], 1)], 1)
+    turn = turn @ torch.diag_embed(scales)
+    shift = centre - (turn @ middle[..., None])[..., 0]
+    return torch.cat([turn, shift[..., None]], 2)
+
+
+# ---- looks -------------------------------------------------------------------------------
+
+
+def looks(
+    target: Cutouts,
+    others: list[Tensor],
+    others_box: Tensor,
+    behind: Tensor,
+    photo: Tensor | None = None,
+    photo_valid: Tensor | None = None,
+    photo_others: Tensor | None = None,
+) -> Scenes:
+    """Return pictures cropped around one cow each.
+
+    Parameters
+    ----------
+    target : Cutouts
+        The n cows.
+    others, others_box : pyramid of cut-outs and (k, 4)
+        Cows to set behind and before.
+    behind : Tensor
+        (n, 3, 192, 320) backgrounds.
+    photo, photo_valid, photo_others : Tensor, optional
+        Where the cow stays in her photo: (n, 3, 384, 640), the photo's extent (n, 4) and the
+        boxes (n, m, 4) of other cows in it, NaN where there are fewer.
+    """
+    n, device = len(target), str(behind.device)
+    affine, edge = _frame_target(target.box)
+    cow = sample(target.rgba, affine)
+    layers_box, layers_seen = [], []
+    canvas = add_bars(behind, 0.35)
+    if photo is None:
+        for _ in range(2):
+            layer, box = _other_cow(n, others, others_box, affine, target.box, aside=0.9)
+            on = chance(0.28, n, device).float()[:, None, None, None]
+            layer = layer * on
+            canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
+            seen = (layer[:, 3] * (1 - cow[:, 3])).sum((1, 2)) / _area(box)
+            layers_box.append(box)
+            layers_seen.append(seen * on[:, 0, 0, 0])
+        canvas = canvas * (1 - _shadow(target, affine))
+        canvas = cow[:, :3] + canvas * (1 - cow[:, 3:])
+    else:
+        canvas = _set_photo(canvas, photo, photo_valid, affine)
+    front, box = _other_cow(n, others, others_box, affine, target.box, aside=1.0)
+    front = front * chance(0.10, n, device).float()[:, None, None, None]
+    canvas = canvas * (1 - front[:, 3:]) + front[:, :3]
+    layers_box.append(box)
+    layers_seen.append(front[:, 3].sum((1, 2)) / _area(box))
+    canvas = add_bars(canvas, 0.40)
+    points = carry(target.points, affine)
+    weight = _hide(points, target.weight, front[:, 3], edge)
+    own = _clip(carry_box(target.box[:, None], affine)[:, 0], edge)
+    boxes, state = _other_labels(layers_box, layers_seen, edge, own)
+    if photo_others is not None:
+        extra = _clip(carry_box(photo_others, affine).flatten(0, 1), edge.repeat_interleave(
+            photo_others.shape[1], 0)).unflatten(0, (n, -1))  # fmt: skip
+        good = ~extra.isnan().any(-1)
+        extra = extra.nan_to_num(0.0)
+        wide = (extra[..., 2:] - extra[..., :2]).amin(-1) > 12
+        boxes = torch.cat([boxes, extra], 1)
+        state = torch.cat([state, torch.where(good & wide, PRESENT, NONE)], 1)
+    boxes = torch.cat([own[:, None], boxes], 1)
+    state = torch.cat([torch.full((n, 1), PRESENT, device=device), state], 1)
+    silhouette = cow[:, 3:] * (1 - front[:, 3:])
+    inside = _inside(edge)[:, None]
+    canvas = canvas * inside + _padding(canvas, edge) * (1 - inside)
+    return Scenes(
+        image=canvas, points=points, weight=weight, silhouette=silhouette * inside, boxes=boxes,
+        state=state,
+    )  # fmt: skip
+
+
+def _frame_target(box: Tensor) -> tuple[Tensor, Tensor]:
+    """Place the cow as the finder's box would; some are cut by the frame's edge.
+
+    Returns the affine map and the frame's extent (n, 4) in picture px.
+    """
+    n, device = len(box), str(box.device)
+    stretch = torch.exp(torch.randn(n, device=device) * 0.06)
+    tilt = torch.randn(n, device=device) * 0.045
+    mirror = chance(0.5, n, device)
+    size = (box[:, 2:] - box[:, :2]) * torch.stack([stretch, 1 / stretch], 1)
+    cut = torch.zeros(n, 4, device=device)
+    for side, probability, most in ((0, 0.10, 0.5), (2, 0.10, 0.5), (1, 0.02, 0.2), (3, 0.05, 0.2)):
+        on = chance(probability, n, device)
+        cut[:, side] = torch.where(on, uniform(0, most, n, device=device), 0)
+    seen = size * (1 - cut[:, :2] - cut[:, 2:])
+    picture = torch.tensor([INPUT_WIDTH, INPUT_HEIGHT], device=device, dtype=torch.float32)
+    fit = (picture / seen).amin(1)
+    scale = fit * FILL * torch.exp(torch.randn(n, device=device) * 0.09).clamp(0.75, 1.2)
+    jitter = torch.randn(n, 2, device=device) * 0.025 * picture
+    middle = (picture - 1) / 2 + jitter
+    # The middle of the seen part goes to the middle of the picture.
+    off = (cut[:, 2:] - cut[:, :2]) / 2 * size * scale[:, None]
+    affine = place(box, middle + off, scale, stretch, tilt, mirror)
+    half = size * scale[:, None] / 2
+    whole = torch.cat([middle + off - half, middle + off + half], 1)
+    length = (size * scale[:, None]).repeat(1, 2)
+    sign = torch.tensor([1.0, 1.0, -1.0, -1.0], device=device)
+    far = torch.tensor([-1e4, -1e4, 1e4, 1e4], device=device)
+    return affine, torch.where(cut > 0, whole + sign * cut * length, far)
+
+
+def _inside(edge: Tensor) -> Tensor:
+    x = torch.arange(INPUT_WIDTH, device=edge.device)
+    y = torch.arange(INPUT_HEIGHT, device=edge.device)
+    across = (x >= edge[:, :1]) & (x <= edge[:, 2:3])
+    down = (y >= edge[:, 1:2]) & (y <= edge[:, 3:])
+    return (down[:, :, None] & across[:, None, :]).float()
+
+
+def _padding(canvas: Tensor, edge: Tensor) -> Tensor:
+    """What lies beyond the frame: black, grey, or the last row and column repeated."""
+    n, device = len(canvas), str(canvas.device)
+    grey = torch.where(chance(0.6, n, device), 0.5, 0.0)[:, None, None, None]
+    x = torch.arange(INPUT_WIDTH, device=device).expand(n, -1)
+    y = torch.arange(INPUT_HEIGHT, device=device).expand(n, -1)
+    x = x.clamp(min=edge[:, :1].ceil().clamp(0), max=edge[:, 2:3].floor()).clamp(
+        0, INPUT_WIDTH - 1
+    )
+    y = y.clamp(min=edge[:, 1:2].ceil().clamp(0), max=edge[:, 3:].floor()).clamp(
+        0, INPUT_HEIGHT - 1
+    )
+    rows = torch.arange(n, device=device)[:, None, None]
+    repeated = canvas.permute(0, 2, 3, 1)[rows, y.long()[:, :, None], x.long()[:, None, :]]
+    use = chance(0.2, n, device)[:, None, None, None]
+    return torch.where(use, repeated.permute(0, 3, 1, 2), grey)
+
+
+def _clip(box: Tensor, edge: Tensor) -> Tensor:
+    low = torch.tensor([0.0, 0.0], device=box.device) - 0.5
+    high = torch.tensor([INPUT_WIDTH - 0.5, INPUT_HEIGHT - 0.5], device=box.device)
+    low = torch.maximum(low, edge[:, :2])
+    high = torch.minimum(high, edge[:, 2:])
+    first = torch.minimum(torch.maximum(box[:, :2], low), high)
+    return torch.cat([first, torch.minimum(torch.maximum(box[:, 2:], low), high)], 1)
+
+
+def _hide(points: Tensor, weight: Tensor, front: Tensor, edge: Tensor) -> Tensor:
+    """Landmarks outside the frame do not show; those behind another cow show weakly."""
+    x, y = points.unbind(-1)
+    inside = (x > edge[:, :1]) & (x < edge[:, 2:3]) & (y > edge[:, 1:2]) & (y < edge[:, 3:])
+    inside &= (x > -1) & (x < INPUT_WIDTH) & (y > -1) & (y < INPUT_HEIGHT)
+    column = x.round().long().clamp(0, INPUT_WIDTH - 1)
+    row = y.round().long().clamp(0, INPUT_HEIGHT - 1)
+    hidden = front.flatten(1).gather(1, row * INPUT_WIDTH + column) > 0.5
+    weight = torch.where(hidden, weight * HIDDEN_BY_COW, weight)
+    return torch.where(inside | weight.isnan(), weight, 0.0)
+
+
+def _area(box: Tensor) -> Tensor:
+    """About the area of a cow in her box."""
+    return ((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1])).clamp(min=1) * 0.5
+
+
+def _other_cow(
+    n: int, others: list[Tensor], others_box: Tensor, affine: Tensor, box: Tensor, aside: float
+) -> tuple[Tensor, Tensor]:
+    """Set another cow beside the target, at about its size and on about its ground."""
+    device = str(affine.device)
+    index = torch.randint(0, len(others_box), (n,), device=device)
+    own = carry_box(box[:, None], affine)[:, 0]
+    size = own[:, 2:] - own[:, :2]
+    other = others_box[index]
+    scale = size[:, 1] / (other[:, 3] - other[:, 1]) * uniform(0.6, 1.1, n, device=device)
+    way = torch.where(chance(0.5, n, device), 1.0, -1.0)
+    x = (own[:, 0] + own[:, 2]) / 2 + way * size[:, 0] * uniform(aside - 0.4, aside + 0.4, n,
+                                                                  device=device)  # fmt: skip
+    down = (other[:, 3] - other[:, 1]) * scale / 2
+    y = own[:, 3] - down + size[:, 1] * uniform(-0.25, 0.12, n, device=device)
+    tilt = torch.randn(n, device=device) * 0.03
+    own_affine = place(
+        other, torch.stack([x, y], 1), scale, torch.ones_like(x), tilt, chance(0.5, n, device)
+    )
+    return sample_levels(others, index, own_affine), carry_box(other[:, None], own_affine)[:, 0]
+
+
+def _other_labels(
+    boxes: list[Tensor], seen: list[Tensor], edge: Tensor, own: Tensor
+) -> tuple[Tensor, Tensor]:
+    """Other cows count where enough of them shows, and are left unjudged in between."""
+    clipped = torch.stack([_clip(b, edge) for b in boxes], 1)
+    share = torch.stack(seen, 1)
+    wide = (clipped[..., 2:] - clipped[..., :2]).amin(-1) > 0.12 * (own[:, 3] - own[:, 1])[:, None]
+    state = torch.where((share > 0.30) & wide, PRESENT, IGNORED)
+    return clipped, torch.where(share < 0.03, NONE, state)
+
+
+def _shadow(target: Cutouts, affine: Tensor) -> Tensor:
+    """The cow's shadow on the ground: her outline, flattened and slanted."""
+    n, device = len(target), str(affine.device)
+    ground = target.box[:, 3]
+    flat, slant = uniform(-0.25, 0.25, n, device=device), uniform(-0.8, 0.8, n, device=device)
+    squash = torch.zeros(n, 2, 3, device=device)
+    squash[:, 0, 0] = 1
+    squash[:, 0, 1], squash[:, 0, 2] = slant, -slant * ground
+    flat = torch.where(flat.abs() < 0.05, 0.05, flat)
+    squash[:, 1, 1], squash[:, 1, 2] = flat, ground * (1 - flat) - 4
+    both = affine[:, :, :2] @ squash
+    both[:, :, 2] += affine[:, :, 2]
+    shade = functional.avg_pool2d(sample(target.rgba[:, 3:], both), 7, 1, 3)
+    return shade * uniform(0, 0.75, n, 1, 1, 1, device=device)
+
+
+def _set_photo(canvas: Tensor, photo: Tensor, valid: Tensor | None, affine: Tensor) -> Tensor:
+    """The photo as it is; beyond its edges the background goes on, or nothing does."""
+    assert valid is not None
+    n, device = len(photo), str(photo.device)
+    drawn = sample(photo, affine, "border")
+    h, w = torch.arange(HEIGHT, device=device), torch.arange(WIDTH, device=device)
+    inside = (
+        ((h >= valid[:, 1:2]) & (h <= valid[:, 3:]))[:, :, None]
+        & ((w >= valid[:, :1]) & (w <= valid[:, 2:3]))[:, None, :]
+    ).float()[:, None]
+    cover = sample(inside, affine)
+    plain = torch.where(chance(0.5, n, device), 0.5, 0.0)[:, None, None, None]
+    beyond = torch.where(chance(0.7, n, device)[:, None, None, None], plain, canvas)
+    return drawn * cover + beyond * (1 - cover)
+
+
+# ---- views -------------------------------------------------------------------------------
+
+
+def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor) -> Scenes:
+    """Return whole frames with none to several cows, and now and then another animal.
+
+    Parameters
+    ----------
+    behind : (n, 3, 192, 320)
+    cows, cows_box : pyramid and (k, 4)
+    strange : (s, 4, 288, 480)
+        Cut-outs of other animals.
+    """
+    n, device = len(behind), str(behind.device)
+    canvas = add_bars(behind, 0.4)
+    number = torch.randint(0, 4, (n,), device=device)
+    main_size = torch.exp(uniform(-1.75, -0.1, n, device=device))
+    ground = uniform(0.55, 0.98, n, device=device) * INPUT_HEIGHT
+    alphas, boxes = [], []
+    canvas = _set_strange(canvas, strange)
+    for turn in range(3):
+        on = (turn < number).float()[:, None, None, None]
+        index = torch.randint(0, len(cows_box), (n,), device=device)
+        box = cows_box[index]
+        width = main_size * uniform(0.75, 1.2, n, device=device) * INPUT_WIDTH
+        scale = (width / (box[:, 2] - box[:, 0])).clamp(
+            max=1.05 * INPUT_HEIGHT / (box[:, 3] - box[:, 1])
+        )
+        tall = (box[:, 3] - box[:, 1]) * scale
+        x = uniform(-0.05, 1.05, n, device=device) * INPUT_WIDTH
+        bottom = torch.maximum(ground + (0.12 * turn - 0.1) * tall, 0.85 * tall)
+        middle = torch.stack([x, bottom - tall / 2], 1)
+        tilt = torch.randn(n, device=device) * 0.03
+        affine = place(box, middle, scale, torch.ones_like(x), tilt, chance(0.5, n, device))
+        layer = sample_levels(cows, index, affine) * on
+        canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
+        alphas.append(layer[:, 3])
+        boxes.append(carry_box(box[:, None], affine)[:, 0])
+    canvas = add_bars(canvas, 0.3)
+    seen, uncovered = [], torch.ones_like(alphas[0])
+    for alpha, box in zip(reversed(alphas), reversed(boxes), strict=True):
+        seen.append((alpha * uncovered).sum((1, 2)) / _area(box))
+        uncovered = uncovered * (1 - alpha)
+    free = torch.tensor([-1e4, -1e4, 1e4, 1e4], device=device).expand(n, 4)
+    clipped = torch.stack([_clip(b, free) for b in boxes], 1)
+    share = torch.stack(seen[::-1], 1)
+    state = torch.where(share > 0.35, PRESENT, IGNORED)
+    state = torch.where(share < 0.03, NONE, state)
+    return _letterbox(_without_target(canvas, clipped, state, empty=number == 0))
+
+
+def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
+    n, device = len(canvas), str(canvas.device)
+    index = torch.randint(0, len(strange), (n,), device=device)
+    middle = torch.stack(
+        [
+            uniform(0.1, 0.9, n, device=device) * INPUT_WIDTH,
+            uniform(0.4, 0.7, n, device=device) * INPUT_HEIGHT,
+        ],
+        1,
+    )
+    box = torch.tensor([0.0, 0.0, strange.shape[-1], strange.shape[-2]], device=device)
+    scale = torch.exp(uniform(-2.0, -0.4, n, device=device))
+    affine = place(
+        box.expand(n, 4), middle, scale, torch.ones_like(scale), torch.zeros_like(scale),
+        chance(0.5, n, device),
+    )  # fmt: skip
+    small = functional.avg_pool2d(strange, 2)
+    half = affine.clone()
+    half[:, :, 2] += half[:, :, :2].sum(-1) * 0.5
+    half[:, :, :2] *= 2
+    layer = sample(small[index], half) * chance(0.12, n, device).float()[:, None, None, None]
+    return canvas * (1 - layer[:, 3:]) + layer[:, :3]
+
+
+def _without_target(image: Tensor, boxes: Tensor, state: Tensor, empty: Tensor) -> Scenes:
+    """A picture with centres and boxes only; an empty one also has an empty silhouette."""
+    n, device = len(image), image.device
+    silhouette = torch.full((n, 1, INPUT_HEIGHT, INPUT_WIDTH), torch.nan, device=device)
+    silhouette[empty] = 0
+    weight = torch.full((n, 18), torch.nan, device=device)
+    weight[empty] = 0
+    return Scenes(
+        image=image, points=torch.zeros(n, 18, 2, device=device), weight=weight,
+        silhouette=silhouette, boxes=boxes, state=state,
+    )  # fmt: skip
+
+
+def _letterbox(scene: Scenes) -> Scenes:
+    """A 16:9 frame leaves six rows above and below, black or grey."""
+    n, device = len(scene.image), scene.image.device
+    rows = torch.arange(INPUT_HEIGHT, device=device)
+    pad = ((rows < 6) | (rows >= INPUT_HEIGHT - 6))[None, None, :, None]
+    shade = torch.where(chance(0.6, n, str(device)), 0.5, 0.0)[:, None, None, None]
+    use = chance(0.7, n, str(device))[:, None, None, None]
+    image = torch.where(use & pad, shade, scene.image)
+    return Scenes(**{**scene.__dict__, "image": image})
+
+
+def photo_views(photo: Tensor, boxes: Tensor, aspect: Tensor) -> Scenes:
+    """Return whole photos (n, 3, h, w) set into the frame; boxes (n, m, 5) as shares.
+
+    The fifth column is 1 for a sure cow and 0 for one not to be judged.
+    """
+    n, device = len(photo), str(photo.device)
+    h, w = photo.shape[-2:]
+    aspect = aspect * torch.exp(torch.randn(n, device=device) * 0.1)
+    # Height and width in the frame, letterboxed, then a little zoomed and moved.
+    wide = torch.minimum(
+        torch.full((n,), float(INPUT_WIDTH), device=device), INPUT_HEIGHT * aspect
+    )
+    zoom = torch.exp(uniform(-0.35, 0.45, n, device=device))
+    sx, sy = wide / w * zoom, wide / aspect / h * zoom
+    mirror = chance(0.5, n, device)
+    picture = torch.tensor([INPUT_WIDTH, INPUT_HEIGHT], device=device, dtype=torch.float32)
+    middle = (picture - 1) / 2 + torch.randn(n, 2, device=device) * 0.06 * picture
+    whole = torch.tensor([-0.5, -0.5, w - 0.5, h - 0.5], device=device).expand(n, 4)
+    root = (sx * sy).sqrt()
+    tilt = torch.randn(n, device=device) * 0.02
+    affine = place(whole, middle, root, sx / root, tilt, mirror)
+    image = sample(photo, affine)
+    shade = torch.where(chance(0.6, n, device), 0.5, 0.0)[:, None, None, None]
+    cover = sample(torch.ones_like(photo[:, :1]), affine)
+    image = image + shade * (1 - cover)
+    scale = torch.tensor([w, h, w, h], device=device)
+    placed = carry_box(boxes[..., :4] * scale - 0.5, affine)
+    free = torch.tensor([-1e4, -1e4, 1e4, 1e4], device=device).expand(n * boxes.shape[1], 4)
+    clipped = _clip(placed.flatten(0, 1), free).unflatten(0, (n, -1)).nan_to_num(0.0)
+    kept = (clipped[..., 2:] - clipped[..., :2]).prod(-1)
+    share = kept / (placed[..., 2:] - placed[..., :2]).prod(-1).clamp(min=1)
+    known = ~boxes.isnan().any(-1)
+    sure = known & (boxes[..., 4] > 0.5) & (share > 0.4) & (kept > 100)
+    state = torch.where(sure, PRESENT, torch.where(known & (kept > 0), IGNORED, NONE))
+    empty = ~known.any(1)
+    return _without_target(image, clipped, state, empty)

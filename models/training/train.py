@@ -1,0 +1,152 @@
+"""Train the network on one GPU within a given number of minutes.
+
+Run ``python -m models.training.train DATA.npz IMAGENET.pth OUT_FOLDER MINUTES [STATE.pt]``; a
+state from an earlier run is trained on. Writes ``cow_side_weights.npz`` (folded running
+average, ready for ``export.py``) and ``state.pt``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import math
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import Tensor, nn
+
+from models.training.album import Album, Mixture
+from models.training.architecture import CENTRE, INPUT_HEIGHT, INPUT_WIDTH
+from models.training.network import CowMaps
+from models.training.targets import losses
+
+SEED = 20
+PEAK_RATE, LAST_RATE, WARM_UP = 1.6e-3, 1e-5, 200
+WEIGHT_DECAY = 0.02
+AVERAGE = 0.998
+CENTRE_PRIOR = -4.6
+CLIP = 5.0
+PROBE_CELLS = 64
+
+
+def rate_at(done: float, step: int, peak: float) -> float:
+    """Learning rate after a share ``done`` of the time: warm-up, then half a cosine."""
+    return peak * min(1, (step + 1) / WARM_UP) * (0.5 + 0.5 * math.cos(math.pi * done)) + LAST_RATE
+
+
+def follow(average: nn.Module, net: nn.Module, step: int) -> None:
+    """Let the running average of the weights follow."""
+    keep = min(AVERAGE, step / (step + 30))
+    with torch.no_grad():
+        for mine, other in zip(
+            average.state_dict().values(), net.state_dict().values(), strict=True
+        ):
+            if mine.dtype.is_floating_point:
+                mine.lerp_(other, 1 - keep)
+            else:
+                mine.copy_(other)
+
+
+def start(imagenet: Path, state: Path | None, device: str) -> CowMaps:
+    """Return the network with ImageNet weights, or as an earlier run left it."""
+    net = CowMaps()
+    if state:
+        net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
+    else:
+        net.load_pretrained(torch.load(imagenet, map_location="cpu", weights_only=True))
+        net.convs["maps"].bias.data.zero_()
+        net.convs["maps"].bias.data[CENTRE] = CENTRE_PRIOR
+    return net.to(device, memory_format=torch.channels_last)
+
+
+def train(
+    album: Album, net: CowMaps, minutes: float, mixture: Mixture, peak: float = PEAK_RATE
+) -> CowMaps:
+    """Train for the given time and return the running average."""
+    device = album.device
+    average = copy.deepcopy(net).requires_grad_(False)
+    decayed = [p for p in net.parameters() if p.dim() > 1]
+    rest = [p for p in net.parameters() if p.dim() == 1]
+    optimiser = torch.optim.AdamW(
+        [{"params": decayed, "weight_decay": WEIGHT_DECAY}, {"params": rest, "weight_decay": 0.0}],
+        lr=peak,
+    )
+    began, step = time.monotonic(), 0
+    shown: dict[str, Tensor] = {}
+    while (done := (time.monotonic() - began) / (60 * minutes)) < 1:
+        for group in optimiser.param_groups:
+            group["lr"] = rate_at(done, step, peak)
+        with torch.no_grad():
+            scenes = album.batch(mixture)
+        image = scenes.image.contiguous(memory_format=torch.channels_last)
+        with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
+            maps = net(image)
+        parts = losses(maps.float(), scenes)
+        loss = torch.stack(list(parts.values())).sum()
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), CLIP)
+        optimiser.step()
+        follow(average, net, step)
+        step += 1
+        for name, part in parts.items():
+            shown[name] = part.detach() * 0.02 + shown.get(name, part.detach()) * 0.98
+        if step % 200 == 0 or step == 10:
+            told = " ".join(f"{k} {v.item():.4f}" for k, v in shown.items())
+            print(f"{step} {time.monotonic() - began:.0f}s {told}", flush=True)
+    return average
+
+
+def probe() -> NDArray[np.uint8]:
+    """Return a fixed noise picture (192, 320, 3) that any runtime can be checked on."""
+    rng = np.random.default_rng(SEED)
+    coarse = rng.integers(0, 256, (INPUT_HEIGHT // 8, INPUT_WIDTH // 8, 3), dtype=np.uint8)
+    return np.kron(coarse, np.ones((8, 8, 1), np.uint8))
+
+
+def store(net: CowMaps, version: str, out: Path) -> None:
+    """Fold and store the weights, with what PyTorch makes of the probe picture."""
+    folded = net.float().fold()
+    plain = CowMaps(folded=True)
+    plain.load_folded(folded)
+    picture = torch.from_numpy(probe()).permute(2, 0, 1)[None].float() / 255
+    with torch.no_grad():
+        maps = plain.eval()(picture)[0].flatten(1).numpy()
+    cells = np.linspace(0, maps.shape[1] - 1, PROBE_CELLS).astype(int)
+    np.savez(
+        out / "cow_side_weights.npz", version=version, probe_cells=cells,
+        probe_maps=maps[:, cells], **folded,
+    )  # fmt: skip
+
+
+def main() -> None:
+    """Read the command line and train."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("data", type=Path)
+    parser.add_argument("imagenet", type=Path)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("minutes", type=float)
+    parser.add_argument("--state", type=Path)
+    parser.add_argument("--version", default="0.1.0")
+    parser.add_argument("--peak-rate", type=float, default=PEAK_RATE)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--smaller", type=int, default=1, help="divide the batch, for trying out")
+    given = parser.parse_args()
+    device = "cuda" if torch.cuda.is_available() else "cpu"
+    torch.manual_seed(given.seed)
+    torch.backends.cudnn.benchmark = True
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    album = Album(given.data, device)
+    mixture = Mixture().smaller(given.smaller) if given.smaller > 1 else Mixture()
+    net = start(given.imagenet, given.state, device).train()
+    average = train(album, net, given.minutes, mixture, given.peak_rate)
+    state = {k: v.cpu().contiguous() for k, v in average.state_dict().items()}
+    torch.save(state, given.out / "state.pt")
+    store(average.cpu().eval(), given.version, given.out)
+
+
+if __name__ == "__main__":
+    main()
