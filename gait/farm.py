@@ -7,24 +7,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from gait import places
 from gait.errors import StoreError
 from gait.herd.lame_list import LameCow, lame_list
-from gait.herd.records import Decision
+from gait.herd.records import Decision, Outcome, Recheck
 from gait.herd.rules import HerdRules, rules_from
 
 if TYPE_CHECKING:
     from gait.score import ScoreModel
-    from gait.score.learning import Lesson
+    from gait.score.calibration import Calibration
+    from gait.score.learning import Lesson, ScoredPass
     from gait.store import Store
 
-RULES_SETTING = "herd_rules"
+RULES_SETTING = "rules"
 MODEL_SETTING = "score_model"
-LOOK_BACK = timedelta(days=800)
-"""Scores older than two lactations play no part in today's lists."""
 
 
 def rules_of(store: Store) -> HerdRules:
@@ -136,20 +135,10 @@ def use_model(store: Store, version: str, *, who: str) -> None:
 
 def learn_from_herd(store: Store, *, who: str, today: date | None = None) -> Lesson:
     """Learn from the herd's confirmed scores; a model that does better is taken into use."""
-    from gait.score.learning import ScoredPass, learn
-    from gait.score.stored import stored_measures
+    from gait.score.learning import learn
 
     on = today or datetime.now(UTC).date()
-    scored = [
-        ScoredPass(
-            cow=row["cow"],
-            score=int(row["score"]),
-            measures=stored_measures(row["measures"]),
-            blind=bool(row["blind"]),
-        )
-        for row in store.scores.learning_rows()
-        if row["measures"]
-    ]
+    scored = scored_passes(store)
     version = f"herd-{on:%Y%m%d}-{len(store.models.all()) + 1}"
     lesson = learn(published_model(), model_in_use(store), scored, today=on, version=version)
     if lesson.challenger is not None:
@@ -180,3 +169,62 @@ def models_of(store: Store) -> list[ModelLine]:
         ModelLine(version=m.version, kind=m.kind, in_use=m.version == used, notes=m.notes)
         for m in models
     ]
+
+
+def close_recheck(store: Store, promise: Recheck, *, score: int, who: str) -> Outcome:
+    """Keep a cow's score at her recheck and how it compares with the one before.
+
+    Parameters
+    ----------
+    store : Store
+    promise : Recheck
+        Open.
+    score : int
+        1-5, given by watching her walk.
+    who : str
+
+    Returns
+    -------
+    str
+        ``sound``, ``better``, ``same`` or ``worse``; the last two are for the vet.
+    """
+    before = store.scores.of_cows([promise.cow])
+    lame_from = rules_of(store).lame_from
+    store.decisions.add_by_eye(promise.cow, score=score, who=who, reason="recheck")
+    last = before[-1].score if before else lame_from
+    outcome: Outcome = "same"
+    if score < lame_from:
+        outcome = "sound"
+    elif score != last:
+        outcome = "better" if score < last else "worse"
+    store.rechecks.close(promise.recheck_id, who=who, outcome=outcome)
+    return outcome
+
+
+def scored_passes(store: Store) -> list[ScoredPass]:
+    """Return every pass with a standing score and measures, as the score model learns from them."""
+    from gait.score.learning import ScoredPass
+    from gait.score.stored import stored_measures
+
+    return [
+        ScoredPass(
+            cow=row["cow"],
+            score=int(row["score"]),
+            measures=stored_measures(row["measures"]),
+            blind=bool(row["blind"]),
+        )
+        for row in store.scores.learning_rows()
+        if row["measures"]
+    ]
+
+
+def calibration_of(store: Store) -> Calibration | None:
+    """Return how far the model in use can be believed on this herd; None with no scores."""
+    from gait.score.calibration import calibrate
+
+    scored = scored_passes(store)
+    if not scored:
+        return None
+    model = model_in_use(store)
+    chances = [model.probabilities(s.measures) for s in scored]
+    return calibrate(chances, [s.score for s in scored], model.conformal_threshold)

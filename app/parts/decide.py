@@ -17,13 +17,7 @@ def buttons(record: PassRecord, *, place: str, blind: bool = False) -> None:
     """Show the five scores, a reason where one is needed, and what else can be said."""
     pass_id = record.summary.pass_id
     proposed = None if blind else record.summary.proposed
-    chosen = st.radio(
-        t("decide.your_score"),
-        SCORES,
-        index=None if proposed is None else proposed - 1,
-        format_func=lambda s: f"**{s}** {t(f'scale.{s}')}",
-        key=f"{place}_score_{pass_id}",
-    )
+    chosen = score_choice(record, place=place, proposed=proposed)
     reason = ""
     if proposed is not None and chosen != proposed:
         reason = st.text_input(
@@ -37,6 +31,17 @@ def buttons(record: PassRecord, *, place: str, blind: bool = False) -> None:
         _other(record, "second_opinion_wanted", reason)
     if two.button(t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch"):
         _other(record, "unusable", reason or t("decide.unusable_reason"))
+
+
+def score_choice(record: PassRecord, *, place: str, proposed: int | None) -> int | None:
+    """Show the five scores with the scale's words; return the chosen one."""
+    return st.radio(
+        t("decide.your_score"),
+        SCORES,
+        index=None if proposed is None else proposed - 1,
+        format_func=lambda s: f"**{s}** {t(f'scale.{s}')}",
+        key=f"{place}_score_{record.summary.pass_id}",
+    )
 
 
 def _keep(record: PassRecord, score: int | None, reason: str, blind: bool) -> None:

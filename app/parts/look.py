@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+
 import streamlit as st
 
 INK, PAPER, BLUE, ORANGE, GREY = "#1d2a3a", "#fbfaf7", "#1f4e79", "#a34e00", "#5b6470"
@@ -37,3 +39,8 @@ def score_badge(score: int | None) -> str:
         f'<span class="score-badge" style="background:{SCORE_COLOURS[score]};'
         f'color:{SCORE_INK[score]}">{score}</span>'
     )
+
+
+def plain(text: str) -> str:
+    """Return text safe to stand in HTML."""
+    return html.escape(text)

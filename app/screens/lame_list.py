@@ -16,7 +16,7 @@ def card(line: LameCow) -> None:
     with st.container(border=True):
         number, state, act = st.columns([1, 3, 1], vertical_alignment="center")
         number.html(
-            f"<div class='big-number'>{line.cow.number}</div>{look.score_badge(line.score)}"
+            f"<div class='big-number'>{look.plain(line.cow.number)}</div>{look.score_badge(line.score)}"
         )
         with state:
             st.markdown(f"**{t(f'urgency.{line.urgency}')}** {line.next_step}")

@@ -1,0 +1,48 @@
+"""The score model: what it rests on, what it learnt, and going back."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import session
+from app.parts import charts
+from app.texts import t
+from gait.errors import GaitError
+from gait.farm import calibration_of, learn_from_herd, models_of, use_model
+
+
+def show() -> None:
+    """Show versions, calibration and learning."""
+    store = session.store()
+    lines = models_of(store)
+    used = next(line for line in lines if line.in_use)
+    if used.kind == "published":
+        st.warning(t("model.not_validated"))
+    st.write(f"**{used.version}** {used.notes.get('statement', '')}")
+    _calibration()
+    if not session.allowed("rules"):
+        return
+    if st.button(t("model.learn"), key="learn"):
+        try:
+            lesson = learn_from_herd(store, who=session.who())
+        except GaitError as problem:
+            session.show(problem)
+            return
+        st.info(lesson.sentence)
+    others = [line.version for line in lines if not line.in_use]
+    if others:
+        chosen = st.selectbox(t("model.other"), others, index=None, key="model_choice")
+        if chosen and st.button(t("model.use"), key="model_use"):
+            use_model(store, chosen, who=session.who())
+            st.rerun()
+
+
+def _calibration() -> None:
+    found = calibration_of(session.store())
+    if found is None:
+        st.caption(t("model.no_calibration"))
+        return
+    st.altair_chart(charts.reliability([(b.stated, b.found, b.cows) for b in found.bins]))
+    st.caption(t("model.calibration", error=round(100 * found.expected_error), cows=found.cows,
+                 coverage=round(100 * found.coverage),
+                 rps=f"{found.ranked_probability_score:.3f}"))  # fmt: skip

@@ -1,0 +1,110 @@
+"""The herd's figures: how many are lame, where it is heading, how soon they are treated."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from app import session
+from app.parts import charts, learning
+from app.texts import t
+from gait.overview import (
+    Agreement,
+    Overview,
+    herd_overview,
+    how_many_to_score,
+    person_and_program,
+    true_share,
+)
+from gait.statistics.prevalence import Share
+
+
+def percent(share: Share) -> str:
+    """Return a share with its interval."""
+    if not share.total:
+        return "–"
+    return f"{100 * share.value:.0f} % ({100 * share.low:.0f}–{100 * share.high:.0f})"
+
+
+def numbers(found: Overview) -> None:
+    """Show today's figures."""
+    one, two, three, four = st.columns(4)
+    one.metric(t("herd.lame"), percent(found.lame), help=t("herd.interval"))
+    two.metric(t("herd.severe"), percent(found.severe), help=t("herd.interval"))
+    three.metric(t("herd.new"), found.new_cases)
+    hours = found.treatment.median_hours
+    text = "–" if math.isnan(hours) else t("herd.hours", hours=round(hours))
+    four.metric(t("herd.wait"), text, help=t("herd.wait_help"))
+    st.caption(t("herd.rests_on", scored=found.scored_now, cows=found.cows))
+
+
+def treatment(found: Overview) -> None:
+    """Show how soon and how well lame cows are treated."""
+    figures = found.treatment
+    st.write(t("herd.treated", treated=figures.treated, spells=figures.spells))
+    st.write(t("herd.early", share=percent(figures.early)))
+    st.write(t("herd.cured", share=percent(figures.cured), first=figures.cure_from,
+               last=figures.cure_to))  # fmt: skip
+
+
+def planning(found: Overview) -> None:
+    """Say how many cows to score for a wanted precision."""
+    width = st.slider(t("herd.precision"), 2, 15, 5, format="± %d %%", key="precision")
+    expected = found.lame.value if found.lame.total else 0.25
+    count = how_many_to_score(max(found.cows, 1), min(max(expected, 0.05), 0.95), width / 100)
+    st.write(t("herd.score_so_many", count=count, cows=found.cows, width=width))
+    st.caption(t("herd.not_the_last"))
+
+
+def agreement(found: Overview, both: Agreement | None) -> None:
+    """Show how well people and program agree."""
+    if both is None:
+        st.info(t("herd.no_pairs"))
+        return
+    kappa = both.weighted_kappa
+    st.write(t("herd.kappa", value=f"{kappa.value:.2f}", low=f"{kappa.low:.2f}",
+               high=f"{kappa.high:.2f}", pairs=both.pairs))  # fmt: skip
+    st.write(t("herd.exact", exact=round(100 * both.exact), within=round(100 * both.within_one)))
+    st.write(t("herd.accepted" if both.accepted else "herd.not_accepted"))
+    st.caption(t("herd.table"))
+    st.table({t("herd.said_program", score=s): [row[s - 1] for row in both.table]
+              for s in range(1, 6)})  # fmt: skip
+    true = true_share(found, both)
+    if true is not None:
+        st.write(t("herd.true_share", share=percent(true)))
+        if true.note:
+            st.caption(true.note)
+
+
+st.title(t("herd.title"))
+found = herd_overview(session.store())
+if not found.cows:
+    st.info(t("herd.no_cows"))
+    st.page_link("screens/settings.py", label=t("herd.to_settings"))
+    st.stop()
+numbers(found)
+st.subheader(t("herd.trend"))
+if any(p.lame.total for p in found.trend):
+    st.altair_chart(charts.trend(found.trend), width="stretch")
+    st.caption(t("herd.trend_text"))
+else:
+    st.info(t("herd.no_scores"))
+left, right = st.columns(2, gap="large")
+with left:
+    st.subheader(t("herd.parity"))
+    if found.by_parity:
+        st.altair_chart(charts.shares(found.by_parity), width="stretch")
+with right:
+    st.subheader(t("herd.stage"))
+    if found.by_stage:
+        st.altair_chart(charts.shares(found.by_stage), width="stretch")
+st.subheader(t("herd.treatment"))
+treatment(found)
+st.subheader(t("herd.planning"))
+planning(found)
+st.subheader(t("herd.agreement"))
+blind_only = st.toggle(t("herd.blind_only"), key="blind_only")
+agreement(found, person_and_program(session.store(), blind_only=blind_only))
+st.subheader(t("herd.model"))
+learning.show()
