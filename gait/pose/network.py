@@ -138,5 +138,6 @@ class CowNetwork:
 
 
 def _to_frame(box: Box, grid: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> Box:
-    (x0, y0), (x1, y1) = apply(grid, np.array([[box.x0, box.y0], [box.x1, box.y1]]))
+    corners = apply(grid, np.array([[box.x0, box.y0], [box.x1, box.y1]]))
+    (x0, y0), (x1, y1) = corners.tolist()
     return Box(x0=x0, y0=y0, x1=x1, y1=y1, confidence=box.confidence)
