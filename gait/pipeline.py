@@ -5,7 +5,6 @@ Nothing is stored here; :mod:`gait.filing` does that.
 
 from __future__ import annotations
 
-import contextlib
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -222,12 +221,11 @@ class _Counted:
         from gait.clip import read_frames
 
         total = max(1, self.info.frames_declared or 1)
-        with contextlib.closing(read_frames(self.info.path)) as frames:
-            for frame in frames:
-                self.frames += 1
-                if self.on_progress and self.frames % 10 == 0:
-                    self.on_progress(min(1.0, self.frames / total))
-                yield frame
+        for frame in read_frames(self.info.path):
+            self.frames += 1
+            if self.on_progress and self.frames % 10 == 0:
+                self.on_progress(min(1.0, self.frames / total))
+            yield frame
         if self.on_progress:
             self.on_progress(1.0)
 

@@ -50,9 +50,9 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
 
 def frame_arch(pass_: Pass) -> np.ndarray:
     """Return the back arch of each frame, curvature times chord, NaN where not traced."""
-    from gait.measure.back_arch import line_arch
+    from gait.measure.back_arch import arch_of_line
 
-    return np.array([line_arch(line) for line in pass_.back_line])
+    return np.asarray(arch_of_line(pass_.back_line), float)
 
 
 def _contacts(swings: Any) -> list[list[float | None]]:

@@ -42,9 +42,17 @@ QUADRATURE = 15
 class Measured(Protocol):
     """What the model reads of a measure."""
 
-    value: float
-    se: float
-    reason: str | None
+    @property
+    def value(self) -> float:
+        """Return the number in the measure's unit, NaN without one."""
+
+    @property
+    def se(self) -> float:
+        """Return its standard error."""
+
+    @property
+    def reason(self) -> str | None:
+        """Return why there is no value, else None."""
 
 
 @dataclass(frozen=True, kw_only=True)
