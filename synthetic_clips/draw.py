@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from .camera import View, view_at
 from .figure import Figure, Tile, frame_box, light_direction, light_vertices, rasterise
 from .lane import Backdrop, build_backdrop
-from .pose import Pose, pose_at
+from .mesh import grids
+from .pose import pose_at
 from .scene import Cow, Light, Scene
-from .truth import FrameTruth, frame_truth
+from .truth import Drawn, FrameTruth, frame_truth
 from .walk import Floats, Walk
 
 _SHADOW_SHRINK = 5
@@ -57,17 +58,16 @@ class Studio:
         scene, view = self.scene, view_at(self.scene, time_s)
         size = (scene.camera.width, scene.camera.height)
         picture = self._still(self._backdrop.behind, view).astype(np.float32)
-        poses = [pose_at(walk, time_s) for walk in self.walks]
-        tiles: list[Tile | None] = [None] * len(poses)
-        order = sorted(range(len(poses)), key=lambda i: -_distance(poses[i], view))
-        for i in order:
-            if _may_be_seen(poses[i], view, size):
-                tiles[i] = self._put(picture, poses[i], self.walks[i], view, size)
+        drawn = []
+        for number in self._seen_from_afar(time_s, view, size):
+            cow = self._put(picture, number, time_s, view, size)
+            if cow is not None:
+                drawn.append(cow)
         if self._backdrop.front is not None:
             layer = self._still(self._backdrop.front, view).astype(np.float32)
             cover = layer[..., 3:] * np.float32(1 / 255)
             picture = picture * (1 - cover) + layer[..., :3] * cover
-        truth = frame_truth(time_s, poses, view, size, tiles, order, masks=masks)
+        truth = frame_truth(time_s, drawn, view, size, masks=masks)
         return self._expose(picture, time_s), truth
 
     def _figure(self, cow: Cow) -> Figure:
@@ -93,18 +93,29 @@ class Studio:
             borderMode=cv2.BORDER_REPLICATE,
         )
 
+    def _seen_from_afar(self, time_s: float, view: View, size: tuple[int, int]) -> list[int]:
+        """Return the cows that may be in the frame, farthest first."""
+        near = []
+        for number, walk in enumerate(self.walks):
+            distance = _distance_if_seen(walk, time_s, view, size)
+            if distance is not None:
+                near.append((-distance, number))
+        return [number for _, number in sorted(near)]
+
     def _put(
         self,
         picture: NDArray[np.float32],
-        pose: Pose,
-        walk: Walk,
+        number: int,
+        time_s: float,
         view: View,
         size: tuple[int, int],
-    ) -> Tile | None:
+    ) -> Drawn | None:
         """Lay one cow's shadow and herself onto the picture."""
-        light = self.scene.light
-        figure = self._figure(pose.cow)
-        points, normals = figure.vertices(pose)
+        light, walk = self.scene.light, self.walks[number]
+        pose = pose_at(walk, time_s)
+        skin = grids(pose)
+        figure = self._figure(walk.cow)
+        points, normals = figure.vertices(pose, skin)
         _shadow(picture, points, figure.net, view, light)
         shade = light_vertices(points, normals, light, pose)
         tile = figure.draw(view, points, shade, size)
@@ -115,7 +126,7 @@ class Studio:
         spot = picture[tile.top : tile.top + rows, tile.left : tile.left + columns]
         spot *= 1 - tile.cover[..., None]
         spot += tile.colour
-        return tile
+        return Drawn(number=number, pose=pose, skin=skin, tile=tile)
 
     def _expose(self, picture: NDArray[np.float32], time_s: float) -> NDArray[np.uint8]:
         """Turn brightness into the camera's picture: colour cast, level, blur, noise."""
@@ -157,17 +168,22 @@ def draw_frame(
     return studio(scene).draw(time_s, masks=masks)
 
 
-def _distance(pose: Pose, view: View) -> float:
-    middle = pose.to_world(np.array([pose.withers[0] / 2, 0, 0.7]))
-    return float(view.project(middle)[1])
-
-
-def _may_be_seen(pose: Pose, view: View, size: tuple[int, int]) -> bool:
-    """Say whether any of the cow can be in the frame, with room for her shadow."""
-    long, high = pose.withers[0], pose.withers[2]
-    corners = [[x, y, z] for x in (-0.6, long + 1.2) for y in (-0.4, 0.4) for z in (0, high * 1.3)]
-    pixels, depth = view.project(pose.to_world(np.array(corners)))
-    return bool(depth.min() > 0.3) and frame_box(pixels, depth, size) is not None
+def _distance_if_seen(walk: Walk, time_s: float, view: View, size: tuple[int, int]) -> float | None:
+    """Return a cow's distance if any of her can be in the frame, with room for her shadow."""
+    x, y, facing = walk.place(float(walk.phase(time_s)))
+    long, high = walk.cow.body_length_m, walk.cow.withers_height_m
+    ahead = np.array([np.cos(facing), np.sin(facing), 0])
+    left = np.array([-ahead[1], ahead[0], 0])
+    corners = [
+        np.array([x, y, z * high]) + a * ahead + b * left
+        for a in (-0.6, long / 2, long + 1.2)
+        for b in (-0.4, 0.4)
+        for z in (0, 1.3)
+    ]
+    pixels, depth = view.project(np.array(corners))
+    if depth.min() < 0.3 or frame_box(pixels, depth, size) is None:
+        return None
+    return float(depth.mean())
 
 
 def _smear(tile: Tile, walk: Walk, view: View, light: Light) -> Tile:

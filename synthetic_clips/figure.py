@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from . import coat
 from .camera import View
+from .limbs import LEG_BONES
 from .mesh import (
-    LEG_BONES,
     PARTS,
     VERTEX_COUNT,
     grids,
@@ -71,10 +71,12 @@ class Figure:
         self._places = texture_places().astype(np.float32)
         self._part_map = _part_map()
 
-    def vertices(self, pose: Pose) -> tuple[Floats, Floats]:
-        """Return world points and outward unit normals, each (vertices, 3)."""
+    def vertices(self, pose: Pose, skin: dict[str, Floats]) -> tuple[Floats, Floats]:
+        """Return world points and outward unit normals, each (vertices, 3).
+
+        ``skin`` are the pose's grids.
+        """
         points, normals = np.empty((VERTEX_COUNT, 3)), np.empty((VERTEX_COUNT, 3))
-        skin = grids(pose)
         for part in PARTS:
             span = slice(part.first, part.first + part.rings * part.around)
             points[span] = skin[part.name].reshape(-1, 3)

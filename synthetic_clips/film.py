@@ -119,7 +119,7 @@ def _frame_record(number: int, frame: FrameTruth) -> dict[str, Any]:
         "frame": number,
         "time_s": round(frame.time_s, 6),
         "to_reference": np.round(frame.to_reference, 8).tolist(),
-        "cows": [_cow_record(cow) for cow in frame.cows if cow.seen_share > 0],
+        "cows": [_cow_record(cow) for cow in frame.cows],
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +12,9 @@ from gait.landmarks import INDEX, LANDMARKS
 
 from .camera import View
 from .figure import Tile
-from .mesh import BACK_RINGS, PARTS, grids
+from .mesh import PARTS, grids
 from .pose import Pose
+from .trunk import BACK_RINGS
 from .walk import Floats
 
 BACK_POINTS = 64
@@ -74,7 +75,7 @@ class FrameTruth:
     ----------
     time_s : float
     cows : tuple of CowTruth
-        Every cow of the scene, in its order, also those outside the frame.
+        Every cow of which something is inside the frame, in the order of the scene.
     to_reference : ndarray (3, 3)
         Homography from this frame's pixels to those of the steady camera.
     """
@@ -82,6 +83,16 @@ class FrameTruth:
     time_s: float
     cows: tuple[CowTruth, ...]
     to_reference: Floats
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """A cow that has been drawn: her place in the scene, her pose, its grids and her tile."""
+
+    number: int
+    pose: Pose
+    skin: dict[str, Floats]
+    tile: Tile
 
 
 def near_side(pose: Pose, view: View) -> str:
@@ -145,12 +156,18 @@ def back_line(trunk_px: Floats, withers: Floats, tailhead: Floats) -> Floats:
     return np.asarray(withers + np.outer(stations, along) + np.outer(edge, up))
 
 
-def cow_truth(number: int, pose: Pose, view: View, size: tuple[int, int]) -> CowTruth:
-    """Return the truth of one cow without drawing her."""
+def cow_truth(
+    number: int,
+    pose: Pose,
+    view: View,
+    size: tuple[int, int],
+    skin: dict[str, Floats] | None = None,
+) -> CowTruth:
+    """Return the truth of one cow without drawing her; ``skin`` are the pose's grids if known."""
     near = near_side(pose, view)
     points_m = landmarks_m(pose, near)
     points, _ = view.project(points_m)
-    skin = grids(pose)
+    skin = grids(pose) if skin is None else skin
     trunk = skin["trunk"]
     # The upper half of the rings is enough for the upper edge.
     quarter = trunk.shape[1] // 4
@@ -177,27 +194,21 @@ def cow_truth(number: int, pose: Pose, view: View, size: tuple[int, int]) -> Cow
 
 def frame_truth(
     time_s: float,
-    poses: Sequence[Pose],
+    drawn: Sequence[Drawn],
     view: View,
     size: tuple[int, int],
-    tiles: Sequence[Tile | None],
-    order: Sequence[int],
     *,
     masks: bool = False,
 ) -> FrameTruth:
     """Return the truth of a drawn frame.
 
-    ``order`` is the order of drawing, farthest cow first; a nearer cow's cover hides what is
-    under it.
+    ``drawn`` are the cows in the order of drawing, farthest first; a nearer cow's cover hides
+    what is under it.
     """
     taken = np.zeros((size[1], size[0]), bool)
     found: dict[int, CowTruth] = {}
-    for number in reversed(order):
-        truth = cow_truth(number, poses[number], view, size)
-        tile = tiles[number]
-        if tile is None:
-            found[number] = _replace(truth, seen_share=0.0)
-            continue
+    for cow in reversed(drawn):
+        truth, tile = cow_truth(cow.number, cow.pose, view, size, cow.skin), cow.tile
         window = _window(tile)
         covered = tile.cover >= 0.5
         free = covered & ~taken[window]
@@ -205,7 +216,7 @@ def frame_truth(
         if masks:
             mask = np.zeros((size[1], size[0]), np.uint8)
             mask[window] = np.where(covered, 255, 0)
-        found[number] = _replace(
+        found[cow.number] = replace(
             truth,
             visible=_visibility(truth, tile, taken),
             seen_share=float(free.sum() / max(covered.sum(), 1)),
@@ -214,13 +225,9 @@ def frame_truth(
         taken[window] |= covered
     return FrameTruth(
         time_s=time_s,
-        cows=tuple(found[i] for i in range(len(poses))),
+        cows=tuple(found[number] for number in sorted(found)),
         to_reference=view.to_reference,
     )
-
-
-def _replace(truth: CowTruth, **changes: object) -> CowTruth:
-    return CowTruth(**{**truth.__dict__, **changes})  # type: ignore[arg-type]
 
 
 def _window(tile: Tile) -> tuple[slice, slice]:
