@@ -42,8 +42,8 @@ five-class programs reach and the 0.60-0.83 with which experts repeat their own 
 (Schlageter-Tello et al. 2014). Measurement error, carried in for every pass, brings it down."""
 SOUND_AT, LESION_AT = 1.5, 3.5
 TRUNK_M = 1.45
-"""Withers to tailhead of an adult Holstein, m: 0.98 of a withers height of 1.47 m. The share is ours,
-the middle of 0.89 (median of the lane frames drawn by hand) and 1.09 (a Holstein from the side)."""
+"""Withers to tailhead of an adult Holstein, m: 0.98 of a withers height of 1.47 m. The share is
+ours, the middle of 0.89 (lane frames drawn by hand, median) and 1.09 (a Holstein from the side)."""
 WEAKER = 0.6
 """Head bob and tracking up counted less than the arched back for ten raters of 58 films, who ranked
 reluctance to bear weight, asymmetry, arch, then these two (Schlageter-Tello et al. 2015); how much
