@@ -30,10 +30,11 @@ def _layer() -> tuple[np.ndarray, np.ndarray]:
     # 2 x colour - 1, so that the grey beyond the frame counts as nothing
     weight[:18, :, :, BLUE] = 0.5
     weight[:2] = 0
-    weight[0, :, :, RED] = weight[1, :, :, GREEN] = weight[19, :, :, GREEN] = 0.5
-    bias[:20] = -1
+    weight[0, :, :, RED] = weight[1, :, :, GREEN] = 0.5
+    bias[:18] = -1
     weight[18, :, :, :2] = 0.25 * 10
-    bias[18] = -15
+    weight[19, :, :, GREEN] = 0.25 * 20
+    bias[18:20] = -15
     bias[20:] = (0.1, 0.05, 0.1, 0.05)
     return weight, bias.astype(np.float32)
 

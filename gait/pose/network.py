@@ -82,7 +82,7 @@ class CowNetwork:
         with self._borrowed() as segmenter:
             maps = segmenter.maps(rgb, _FIND)
         boxes = find_boxes(
-            maps[0],
+            sigmoid(maps[0]),
             maps[1:],
             threshold=self.card.finder_threshold,
             cells_per_unit=self.card.width / self.card.stride,
