@@ -1,0 +1,229 @@
+"""ICAR Animal Data Exchange (ADE) JSON: attention, diagnosis and treatment events.
+
+Shapes follow ADE 1.3 as far as it was read; readers must tolerate unknown fields, and so does
+ours. There is no event for a 1-5 lameness score: it goes out as an attention event of the cause
+Lameness, the score in ``deviceAttentionScore`` and the sentence in ``remark``. The codes of the
+claw health atlas have no registered scheme there; ours is named plainly. A withdrawal date goes
+out in words only, because which product it holds for was not typed in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
+from typing import Any
+
+from gait.errors import ExchangeError
+from gait.herd.feet import CLAW_TERMS
+from gait.herd.records import Cow, Finding, Score, Trim
+from gait.store.types import time_to_text
+
+ATTENTION = "icarAttentionEventResource"
+DIAGNOSIS = "icarDiagnosisEventResource"
+TREATMENT = "icarTreatmentEventResource"
+ELECTRONIC_SCHEME = "std.iso.11785"
+FARM_SCHEME = "farm"
+CLAW_SCHEME = "icar.claw-health-atlas"
+SOURCE = "exitlane"
+
+_PRIORITY = {1: "Informational", 2: "Informational", 3: "Normal", 4: "Urgent", 5: "Critical"}
+_SEVERITY = {1: "Light", 2: "Light", 3: "Moderate", 4: "Severe", 5: "Severe"}
+_FOOT = {"LF": "LegsFrontLeft", "RF": "LegsFrontRight", "LH": "LegsRearLeft", "RH": "LegsRearRight"}
+_TOE = {
+    (foot, claw): f"{side}Toe{place.removeprefix('Legs')}"
+    for foot, place in _FOOT.items()
+    for claw, side in (("inner", "Inner"), ("outer", "Outer"))
+}
+_PLACES = {place: (foot, "both") for foot, place in _FOOT.items()} | {
+    place: key for key, place in _TOE.items()
+}
+Event = dict[str, Any]
+
+
+def attention_event(score: Score, cow: Cow, *, made_at: datetime) -> Event:
+    """Return the attention event of a standing score.
+
+    Parameters
+    ----------
+    score : Score
+    cow : Cow
+        Her electronic number is used if known, else the farm's own number.
+    made_at : datetime
+        When the document is made (``meta.modified``).
+    """
+    tool = f" The tool had proposed {score.proposed}." if score.proposed is not None else ""
+    return {
+        **_core(ATTENTION, cow, score.observed_at, f"score-{score.pass_id}", made_at),
+        "responsible": score.decided_by,
+        "remark": f"Locomotion score {score.score} of 5, given by {score.decided_by}.{tool}",
+        "category": "Health",
+        "causes": ["Lameness"],
+        "priority": _PRIORITY[score.score],
+        "severity": _SEVERITY[score.score],
+        "deviceAttentionScore": float(score.score),
+    }
+
+
+def trim_events(trim: Trim, cow: Cow, *, made_at: datetime) -> list[Event]:
+    """Return the events of one trim: a treatment, and a diagnosis for each coded finding."""
+    at = trim.at if trim.at and trim.at.date() == trim.on else _noon(trim.on)
+    events = [_treatment(trim, cow, at, made_at)]
+    coded = [finding for finding in trim.findings if finding.code]
+    if coded:
+        diagnosis = {
+            **_core(DIAGNOSIS, cow, at, f"{trim.uid}-diagnosis", made_at),
+            "responsible": trim.who,
+            "diagnoses": [_diagnosis(finding) for finding in coded],
+        }
+        events.append(diagnosis)
+    return events
+
+
+def ade_document(events: Iterable[Event]) -> Event:
+    """Return a collection of events: what is written to one JSON file."""
+    members = list(events)
+    return {"view": {"totalItems": len(members), "totalPages": 1}, "member": members}
+
+
+def _core(kind: str, cow: Cow, at: datetime, source_id: str, made_at: datetime) -> Event:
+    return {
+        "resourceType": kind,
+        "meta": {"source": SOURCE, "sourceId": source_id, "modified": _utc(made_at)},
+        "animal": animal_identifier(cow),
+        "eventDateTime": _utc(at),
+    }
+
+
+def animal_identifier(cow: Cow) -> dict[str, str]:
+    """Return scheme and number of a cow: the electronic number if there is one."""
+    if cow.electronic:
+        return {"scheme": ELECTRONIC_SCHEME, "id": cow.electronic}
+    return {"scheme": FARM_SCHEME, "id": cow.number}
+
+
+def _treatment(trim: Trim, cow: Cow, at: datetime, made_at: datetime) -> Event:
+    words = [f"{trim.reason.capitalize()} trim."]
+    words += [f"Block on {x.foot}, {x.claw} claw." for x in trim.findings if x.block]
+    if trim.withdrawal_until:
+        source = f" as typed from {trim.withdrawal_source}" if trim.withdrawal_source else ""
+        words.append(f"Withdrawal until {trim.withdrawal_until}{source}.")
+    words += [text for text in (trim.next_step, trim.note) if text]
+    event = {
+        **_core(TREATMENT, cow, at, f"{trim.uid}-treatment", made_at),
+        "responsible": trim.who,
+        "procedure": "FootTrimming",
+        "remark": " ".join(words),
+    }
+    if trim.medicine:
+        event["medicine"] = {"name": trim.medicine}
+    return event
+
+
+def _diagnosis(finding: Finding) -> Event:
+    position = _TOE.get((finding.foot, finding.claw), _FOOT[finding.foot])
+    diagnosis: Event = {
+        "name": CLAW_TERMS[str(finding.code)],
+        "diagnosisCode": {"scheme": CLAW_SCHEME, "id": finding.code},
+        "positions": [{"position": position}],
+    }
+    if finding.severity:
+        diagnosis["severity"] = finding.severity.capitalize()
+    words = " ".join(w for w in (finding.stage, finding.note) if w)
+    if words:
+        diagnosis["description"] = words
+    return diagnosis
+
+
+@dataclass(frozen=True, kw_only=True)
+class AdeRead:
+    """Trims from an ADE document, and why other events were not taken."""
+
+    trims: tuple[Trim, ...]
+    not_taken: tuple[str, ...]
+
+
+def read_ade(document: Any, cows: Sequence[Cow]) -> AdeRead:
+    """Read diagnosis and foot-trimming events as trims; other events are named, not taken.
+
+    Parameters
+    ----------
+    document : any
+        Parsed JSON: one event, a list of them, or a collection with ``member``.
+    cows : sequence of Cow
+        The herd, to find animals by electronic or own number.
+
+    Raises
+    ------
+    ExchangeError
+        If the document holds no events.
+    """
+    events = document.get("member", [document]) if isinstance(document, Mapping) else document
+    if not isinstance(events, list) or not all(isinstance(e, Mapping) for e in events):
+        raise ExchangeError("This file holds no ADE events.", "Export events as ADE JSON.")
+    known = {("farm", cow.number): cow.number for cow in cows}
+    known |= {(ELECTRONIC_SCHEME, cow.electronic): cow.number for cow in cows if cow.electronic}
+    trims: dict[tuple[str, str], Trim] = {}
+    not_taken = []
+    for place, event in enumerate(events, start=1):
+        try:
+            _take(event, known, trims)
+        except (KeyError, TypeError, ValueError) as error:
+            why = error.args[0] if isinstance(error, ValueError) else f"it lacks {error}"
+            not_taken.append(f"Event {place} was not taken: {why}")
+    return AdeRead(trims=tuple(trims.values()), not_taken=tuple(not_taken))
+
+
+def _take(
+    event: Mapping[str, Any],
+    known: Mapping[tuple[str, str], str],
+    trims: dict[tuple[str, str], Trim],
+) -> None:
+    kind = event["resourceType"]
+    if kind not in (DIAGNOSIS, TREATMENT):
+        raise ValueError(f"{kind} is not read here.")
+    animal = (event["animal"]["scheme"], event["animal"]["id"])
+    if animal not in known:
+        raise ValueError(f"animal {animal[1]} is not on the herd list.")
+    at = datetime.fromisoformat(event["eventDateTime"])
+    key = (known[animal], event["eventDateTime"])
+    before = trims.get(key)
+    said: dict[str, Any] = vars(before) if before else {
+        "cow": known[animal], "on": at.date(), "at": at, "who": event.get("responsible", ""),
+        "reason": "therapeutic",
+    }  # fmt: skip
+    if kind == TREATMENT:
+        if event.get("procedure") != "FootTrimming":
+            raise ValueError(f"procedure {event.get('procedure')} is not read here.")
+        said = said | {"note": event.get("remark", "")}
+        said = said | {"medicine": event.get("medicine", {}).get("name", "")}
+    else:
+        findings = tuple(_finding(d) for d in event.get("diagnoses", []))
+        said = said | {"findings": said.get("findings", ()) + findings}
+    trims[key] = Trim(**said)
+
+
+def _finding(diagnosis: Mapping[str, Any]) -> Finding:
+    code = diagnosis["diagnosisCode"]["id"]
+    if code not in CLAW_TERMS:
+        raise ValueError(f"{code} is no claw health code known here.")
+    place = diagnosis["positions"][0]["position"]
+    if place not in _PLACES:
+        raise ValueError(f"position {place} is not on a foot.")
+    foot, claw = _PLACES[place]
+    severity = diagnosis.get("severity")
+    return Finding(
+        foot=foot,
+        claw=claw,
+        code=code,
+        severity=severity.lower() if severity else None,
+        note=diagnosis.get("description", ""),
+    )
+
+
+def _utc(at: datetime) -> str:
+    return time_to_text(at)
+
+
+def _noon(on: date) -> datetime:
+    return datetime.combine(on, time(12), tzinfo=UTC)

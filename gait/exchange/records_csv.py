@@ -1,0 +1,240 @@
+"""Decisions, exit-order lists, findings and a cow's history as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, tzinfo
+
+from gait.errors import ExchangeError
+from gait.exchange import fields as f
+from gait.exchange.csv_files import Cell, CsvTable, as_dicts, read_csv, write_csv
+from gait.exchange.herd_csv import Rejected, guess_columns
+from gait.herd.records import DECISION_KINDS, Cow, NewPass, Trim
+from gait.herd.which_cow import ExitEntry
+from gait.store import DecisionLine, PastDecision, PastPass
+
+OWN_NUMBERS = "farm"
+"""Scheme of animal numbers that mean something on their own farm only."""
+
+DECISION_COLUMNS: tuple[str, ...] = (
+    "animal_id_scheme", "animal_id", "electronic_number", "observed_at", "clip_sha256", "clip",
+    "pass", "decision_uid", "kind", "score", "reason", "who", "decided_at", "blind", "proposed",
+    "model_version", "undoes",
+)  # fmt: skip
+
+TRIM_COLUMNS: tuple[str, ...] = (
+    "animal_id_scheme", "animal_id", "trimmed_on", "who", "reason", "foot", "claw", "zone",
+    "code", "stage", "severity", "block", "bandage", "toe_length_mm", "sole_mm", "finding_note",
+    "medicine", "withdrawal_until", "withdrawal_source", "next_step", "recheck_on", "note",
+    "trim_uid", "corrects",
+)  # fmt: skip
+
+
+def decisions_csv(
+    lines: Sequence[DecisionLine], electronic: Mapping[str, str] | None = None
+) -> str:
+    """Return decisions as CSV, one row each, undo records too.
+
+    Parameters
+    ----------
+    lines : sequence of DecisionLine
+        From ``store.decisions.lines()``.
+    electronic : mapping, optional
+        Electronic number by animal number.
+    """
+    return write_csv(DECISION_COLUMNS, (_decision_row(line, electronic or {}) for line in lines))
+
+
+def _decision_row(line: DecisionLine, electronic: Mapping[str, str]) -> dict[str, Cell]:
+    made = line.decision
+    return {
+        "animal_id_scheme": OWN_NUMBERS,
+        "animal_id": line.cow,
+        "electronic_number": electronic.get(line.cow or ""),
+        "observed_at": line.observed_at,
+        "clip_sha256": line.clip_sha256,
+        "clip": line.clip_name,
+        "pass": line.pass_number,
+        "decision_uid": made.uid,
+        "kind": made.kind,
+        "score": made.score,
+        "reason": made.reason,
+        "who": made.who,
+        "decided_at": made.at,
+        "blind": made.blind,
+        "proposed": made.proposed,
+        "model_version": made.model_version,
+        "undoes": made.undoes,
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class DecisionsRead:
+    """Passes with decisions to bring in, and the rows that cannot be taken."""
+
+    passes: tuple[PastPass, ...]
+    rejected: tuple[Rejected, ...]
+
+
+def read_decisions(
+    content: bytes | str, clip_ids: Mapping[str, int] | None = None
+) -> DecisionsRead:
+    """Read decisions written by :func:`decisions_csv`, for ``store.bulk.load``.
+
+    Parameters
+    ----------
+    content : bytes or str
+    clip_ids : mapping, optional
+        Clip identifier by SHA-256, of clips in this farm's records; decisions on other clips
+        come in without their film.
+
+    Raises
+    ------
+    ExchangeError
+        If it is no CSV or lacks a column that is needed.
+    """
+    table = read_csv(content)
+    _need(table, ("animal_id", "observed_at", "kind", "who", "decided_at"))
+    walks: dict[tuple[str, ...], tuple[NewPass, str | None, int | None]] = {}
+    decisions: dict[tuple[str, ...], list[PastDecision]] = {}
+    rejected = []
+    for line, row in as_dicts(table):
+        try:
+            past = _past_decision(row)
+            walk = NewPass(
+                number=int(row.get("pass") or 1), observed_at=f.moment(row["observed_at"])
+            )
+        except ValueError as error:
+            rejected.append(Rejected(line=line, cells=tuple(row.values()), why=str(error)))
+            continue
+        key = (row.get("clip_sha256", ""), row.get("pass", ""), row["observed_at"],
+               row["animal_id"])  # fmt: skip
+        clip_id = (clip_ids or {}).get(row.get("clip_sha256", ""))
+        walks[key] = (walk, row["animal_id"].strip() or None, clip_id)
+        decisions.setdefault(key, []).append(past)
+    return DecisionsRead(
+        passes=tuple(
+            PastPass(walk=walk, cow=cow, clip_id=clip_id, decisions=tuple(decisions[key]))
+            for key, (walk, cow, clip_id) in walks.items()
+        ),
+        rejected=tuple(rejected),
+    )
+
+
+def _past_decision(row: Mapping[str, str]) -> PastDecision:
+    kind, score = row["kind"].strip(), row.get("score", "").strip()
+    if kind not in DECISION_KINDS:
+        raise ValueError(f"{kind!r} is no kind of decision.")
+    if score and score not in ("1", "2", "3", "4", "5"):
+        raise ValueError(f"A score goes from 1 to 5, not {score!r}.")
+    if kind in ("confirmed", "overridden", "second_opinion") and not score:
+        raise ValueError("The score is missing.")
+    proposed = row.get("proposed", "").strip()
+    return PastDecision(
+        kind=kind,
+        who=row["who"],
+        at=f.moment(row["decided_at"]),
+        score=int(score) if score else None,
+        reason=row.get("reason", ""),
+        blind=row.get("blind", "").strip().lower() in ("true", "1", "yes"),
+        uid=row.get("decision_uid", "").strip(),
+        undoes=row.get("undoes", "").strip() or None,
+        model_version=row.get("model_version") or None,
+        proposed=int(proposed) if proposed else None,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExitListRead:
+    """An exit-order list as read, and the rows that cannot be taken."""
+
+    entries: tuple[ExitEntry, ...]
+    rejected: tuple[Rejected, ...]
+
+
+def read_exit_list(
+    content: bytes | str,
+    cows: Sequence[Cow],
+    *,
+    on: date | None = None,
+    zone: tzinfo = UTC,
+) -> ExitListRead:
+    """Read a list of the order at the exit: time and animal or electronic number.
+
+    Parameters
+    ----------
+    content : bytes or str
+        CSV; the column of times is named time, at, date or the like, and may be missing.
+    cows : sequence of Cow
+        The herd; a number that is not in it is rejected, not guessed.
+    on : date, optional
+        The day of times that have no date.
+    zone : tzinfo
+        Of times that name none.
+
+    Raises
+    ------
+    ExchangeError
+        If no column holds numbers.
+    """
+    table = read_csv(content)
+    columns = guess_columns(table.header)
+    sources = [columns[name] for name in ("electronic", "number") if name in columns]
+    if not sources:
+        raise ExchangeError("No column holds the animal number.", "Name it 'number'.")
+    times = ("time", "at", "datetime", "timestamp", "date", "zeit", "uhrzeit", "heure", "tijd",
+             "hora", "ora", "tid")  # fmt: skip
+    at_column = next((i for i, h in enumerate(table.header) if h.strip().lower() in times), None)
+    known = {cow.number: cow.number for cow in cows}
+    known |= {cow.electronic: cow.number for cow in cows if cow.electronic}
+    entries, rejected = [], []
+    for line, cells in table.rows:
+        try:
+            written = next((cells[i].strip() for i in sources if len(cells) > i and cells[i]), "")
+            number = written if written in known else written.replace(" ", "")
+            if number not in known:
+                raise ValueError(f"Cow {written} is not on the herd list.")
+            at = None
+            if at_column is not None and at_column < len(cells):
+                at = f.moment(cells[at_column], zone, on)
+            entries.append(ExitEntry(cow=known[number], at=at))
+        except ValueError as error:
+            rejected.append(Rejected(line=line, cells=cells, why=str(error)))
+    return ExitListRead(entries=tuple(entries), rejected=tuple(rejected))
+
+
+def trims_csv(trims: Sequence[Trim]) -> str:
+    """Return trims as CSV, one row per finding, or one row for a trim without any."""
+    return write_csv(TRIM_COLUMNS, (row for trim in trims for row in _trim_rows(trim)))
+
+
+def _trim_rows(trim: Trim) -> list[dict[str, Cell]]:
+    whole: dict[str, Cell] = {
+        "animal_id_scheme": OWN_NUMBERS,
+        "animal_id": trim.cow,
+        "trimmed_on": trim.on,
+        "who": trim.who,
+        "reason": trim.reason,
+        "medicine": trim.medicine,
+        "withdrawal_until": trim.withdrawal_until,
+        "withdrawal_source": trim.withdrawal_source,
+        "next_step": trim.next_step,
+        "recheck_on": trim.recheck_on,
+        "note": trim.note,
+        "trim_uid": trim.uid,
+        "corrects": trim.corrects,
+    }
+    found = [
+        {**whole, **{k: v for k, v in vars(x).items() if k != "note"}, "finding_note": x.note}
+        for x in trim.findings
+    ]
+    return found or [whole]
+
+
+def _need(table: CsvTable, names: Sequence[str]) -> None:
+    missing = [name for name in names if name not in table.header]
+    if missing:
+        raise ExchangeError(
+            f"The list lacks the column {missing[0]}.", "Use a list written by this program."
+        )
