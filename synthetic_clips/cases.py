@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from .recipes import cow_of_score, place_at_start, random_lane, time_to_cross
-from .scene import Camera, Lane, Light, Scene
+from .scene import Camera, Cow, Lane, Light, Scene
 
 
 def _camera(seed: int, **changes: object) -> Camera:
@@ -186,27 +186,56 @@ def long_lane(seed: int, cows: int = 40, gap_s: tuple[float, float] = (0.6, 3.0)
     rng = np.random.default_rng((seed, 72))
     camera = _camera(seed, field_m=7.0)
     heading = str(rng.choice(["left", "right"]))
-    sign = 1.0 if heading == "right" else -1.0
     scores = rng.choice([1, 2, 3, 4, 5], size=cows, p=[0.38, 0.30, 0.19, 0.10, 0.03])
-    lined, enters = [], 0.0
-    leaves_before = 0.0
-    for number, score in enumerate(scores):
-        cow = cow_of_score(int(score), seed * 100 + number, heading=heading)
-        cow = place_at_start(replace(cow, lane_y_m=float(rng.uniform(-0.1, 0.1))), camera)
-        # A faster cow must not walk into the one before her within the frame.
-        enters = max(enters, leaves_before - time_to_cross(cow, camera) + 0.5)
-        lined.append(replace(cow, start_x_m=cow.start_x_m - sign * enters * cow.speed_m_s))
-        leaves_before = enters + time_to_cross(cow, camera)
-        enters += 2.6 * cow.body_length_m / cow.speed_m_s * 0.72 + float(rng.uniform(*gap_s))
+    walking = [
+        cow_of_score(
+            int(score), seed * 100 + i, heading=heading, lane_y_m=float(rng.uniform(-0.1, 0.1))
+        )
+        for i, score in enumerate(scores)
+    ]
+    lined, lasts_s = queue_up(walking, camera, rng, gap_s)
     return Scene(
         name="long_lane",
         seed=seed,
-        duration_s=float(np.ceil(leaves_before)),
+        duration_s=lasts_s,
         cows=tuple(lined),
         camera=camera,
         light=Light(level=1.15),
         lane=Lane(seed=seed, place="barn", rails_back=2),
     )
+
+
+def queue_up(
+    cows: Sequence[Cow], camera: Camera, rng: np.random.Generator, gap_s: tuple[float, float]
+) -> tuple[list[Cow], float]:
+    """Start cows one behind the other so that none catches up within the frame.
+
+    Parameters
+    ----------
+    cows : sequence of Cow
+        In their order.
+    gap_s : tuple of float
+        Shortest and longest time between one cow's tail and the next one's nose.
+
+    Returns
+    -------
+    list of Cow, float
+        The cows at their starting places, and the seconds until the last has left the frame.
+    """
+    lined: list[Cow] = []
+    enters = leaves = 0.0
+    for cow in cows:
+        cow = place_at_start(cow, camera)
+        if lined:
+            # Neither at the entry nor at the exit may she come nearer than the gap.
+            nose_to_tail = 1.75 * cow.body_length_m
+            gap = float(rng.uniform(*gap_s))
+            enters += nose_to_tail / lined[-1].speed_m_s + gap
+            enters = max(enters, leaves - time_to_cross(cow, camera) + nose_to_tail / cow.speed_m_s)
+        sign = 1.0 if cow.heading == "right" else -1.0
+        lined.append(replace(cow, start_x_m=cow.start_x_m - sign * enters * cow.speed_m_s))
+        leaves = enters + time_to_cross(cow, camera)
+    return lined, float(np.ceil(leaves))
 
 
 CASES: dict[str, Callable[[int], Scene]] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from threading import Lock
 
 import cv2
 import numpy as np
@@ -32,6 +33,7 @@ class Studio:
         self.scene = scene
         self.walks = [Walk(cow, scene.duration_s) for cow in scene.cows]
         self._figures: dict[Cow, Figure] = {}
+        self._lock = Lock()
         self._backdrop: Backdrop = build_backdrop(scene)
         rng = np.random.default_rng((scene.seed, 51))
         width, height = scene.camera.width, scene.camera.height
@@ -72,11 +74,12 @@ class Studio:
 
     def _figure(self, cow: Cow) -> Figure:
         """Return the cow's figure; only the few last seen are kept."""
-        if cow not in self._figures:
-            if len(self._figures) >= 8:
-                self._figures.pop(next(iter(self._figures)))
-            self._figures[cow] = Figure(cow)
-        return self._figures[cow]
+        with self._lock:
+            if cow not in self._figures:
+                if len(self._figures) >= 8:
+                    self._figures.pop(next(iter(self._figures)))
+                self._figures[cow] = Figure(cow)
+            return self._figures[cow]
 
     def _still(self, canvas: NDArray[np.uint8], view: View) -> NDArray[np.uint8]:
         """Cut the frame out of the still canvas, turned as the camera is."""

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import json
+import os
 import struct
-from collections.abc import Callable
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from .draw import studio
 from .passes import frame_times, truth_measures
 from .scene import Scene
 from .truth import CowTruth, FrameTruth
 from .walk import Walk
+
+Drawing = tuple[NDArray[np.uint8], FrameTruth]
 
 _CODECS = {".webm": "VP80", ".mp4": "mp4v", ".avi": "MJPG", ".mkv": "VP80"}
 _TURNS = {
@@ -94,14 +100,27 @@ def _write_frames(
     if not writer.isOpened():
         raise OSError(f"cannot write {path.name} with codec {codec}")
     frames = []
-    for number, time_s in enumerate(times):
-        image, truth = set_up.draw(float(time_s))
-        writer.write(image if turn is None else cv2.rotate(image, turn))
-        frames.append(truth)
-        if progress:
-            progress(number + 1, len(times))
+    with ThreadPoolExecutor(max_workers=max(os.cpu_count() or 1, 1)) as pool:
+        for number, (image, truth) in enumerate(_in_order(pool, set_up.draw, times)):
+            writer.write(image if turn is None else cv2.rotate(image, turn))
+            frames.append(truth)
+            if progress:
+                progress(number + 1, len(times))
     writer.release()
     return frames
+
+
+def _in_order(
+    pool: ThreadPoolExecutor, draw: Callable[[float], Drawing], times: np.ndarray
+) -> Iterator[Drawing]:
+    """Draw on several threads, a few frames ahead, and give the frames in order."""
+    waiting: deque[Future[Drawing]] = deque()
+    for time_s in times:
+        waiting.append(pool.submit(draw, float(time_s)))
+        if len(waiting) > 2 * (os.cpu_count() or 1):
+            yield waiting.popleft().result()
+    while waiting:
+        yield waiting.popleft().result()
 
 
 def clip_truth(scene: Scene, frames: list[FrameTruth]) -> dict[str, Any]:
