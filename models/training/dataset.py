@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from gait.landmarks import LANDMARKS
+from models.training.annotated import annotated_points, polygon_mask, read_annotations
 from models.training.rig import read_rig
 
 HERE = Path(__file__).resolve().parent
@@ -29,7 +29,6 @@ SCENE_SIDE = 288
 OTHER_COWS, FRAME_COWS = 6, 8
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
-HIDDEN_WEIGHT = 0.6
 SURE_BOX = 0.5
 TEST_PICTURES = ("astronaut", "chelsea", "bus", "zidane", "china", "rocket", "brick", "coins",
                  "motorcycle_right", "clock_motion", "hubble_deep_field", "text")  # fmt: skip
@@ -51,11 +50,6 @@ class Photos:
     name: list[str] = field(default_factory=list)
 
 
-def read_annotations(folder: Path = HERE / "annotations") -> list[dict[str, Any]]:
-    """Return all hand annotations, in the order of their file names."""
-    return [json.loads(path.read_text()) for path in sorted(folder.glob("*.json"))]
-
-
 def looks(image: Array) -> list[Array]:
     """Return the gradient signs of a picture and of its mirror image."""
     grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
@@ -67,30 +61,6 @@ def looks(image: Array) -> list[Array]:
 def is_copy(image: Array, known: list[Array]) -> bool:
     """Tell whether a picture, mirrored or not, looks like one of the known ones."""
     return any(int((look != k).sum()) < HASH_APART for look in looks(image) for k in known)
-
-
-def polygon_mask(annotation: dict[str, Any], shape: tuple[int, ...]) -> Array:
-    """Return the annotated silhouette as 0 or 1 at the photo's size."""
-    shift = 4
-    mask = np.zeros(shape[:2], np.uint8)
-    rings = [
-        (np.asarray(ring, float) * (1 << shift)).round().astype(np.int32)
-        for ring in annotation["silhouette"]
-    ]
-    for ring in rings:
-        cv2.fillPoly(mask, [ring], 1, shift=shift)
-    return mask
-
-
-def annotated_points(annotation: dict[str, Any]) -> tuple[Array, Array]:
-    """Return (18, 2) px and (18,) weights: 1 seen, 0.6 guessed, NaN not given."""
-    points, weight = np.zeros((18, 2), np.float32), np.full(18, np.nan, np.float32)
-    for i, name in enumerate(LANDMARKS):
-        x, y, seen = annotation["landmarks"].get(name, (0, 0, 0))
-        points[i] = x, y
-        if seen:
-            weight[i] = 1.0 if seen == 2 else HIDDEN_WEIGHT
-    return points, weight
 
 
 def add_photo(

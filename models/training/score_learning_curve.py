@@ -17,7 +17,7 @@ import numpy as np
 from gait import places
 from gait.score.combine import Combined
 from gait.score.learning import ScoredPass, fit
-from gait.score.model import ScoreModel, index_probabilities
+from gait.score.model import ScoreModel
 from gait.score.proposal import SCORES
 from gait.statistics.agreement import confusion_table, kappa
 
@@ -74,10 +74,7 @@ def _measures(model: ScoreModel, z: np.ndarray) -> dict[str, Combined]:
 
 def agreement(model: ScoreModel, passes: list[ScoredPass]) -> float:
     """Return the quadratic weighted kappa of a model with the person's scores."""
-    said = [
-        int(index_probabilities(*model.index(p.measures), model.cut_points).argmax()) + 1
-        for p in passes
-    ]
+    said = [int(model.probabilities(p.measures).argmax()) + 1 for p in passes]
     return kappa(confusion_table([p.score for p in passes], said, SCORES), "quadratic").value
 
 
