@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+import cv2
 import numpy as np
 import pytest
 
@@ -185,3 +186,30 @@ def test_a_frozen_picture_is_told():
 
     (only,) = follow(frozen(), BlueNetwork())
     assert any("froze" in p for p in only.problems)
+
+
+def test_a_hole_in_the_film_ends_the_pass():
+    def with_hole():
+        for frame in film([walking(1)], 6.0):
+            if frame.time_s < 2.0 or frame.time_s > 3.5:
+                yield frame
+
+    found = list(follow(with_hole(), BlueNetwork()))
+    assert len(found) == 2
+    assert all(np.diff(p.time_s).max() < 0.1 for p in found)
+
+
+@pytest.mark.parametrize(("blur_px", "told"), [(0.0, False), (4.0, True)])
+def test_a_blurred_film_is_told(blur_px, told):
+    coat = np.random.default_rng(2).integers(0, 255, (HEIGHT, WIDTH)).astype(np.uint8)
+    if blur_px:
+        coat = cv2.GaussianBlur(coat, (0, 0), blur_px)
+
+    def textured():
+        for frame in film([walking(1)], 6.0):
+            frame.image[..., 1] = coat
+            yield frame
+
+    (only,) = follow(textured(), BlueNetwork())
+    assert (problems.BLURRED in only.problems) == told
+    assert only.usable

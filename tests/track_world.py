@@ -59,13 +59,17 @@ def film(
 ) -> Iterator[Frame]:
     """Draw a film. ``camera`` gives the view's place on the wall, px, at a time."""
     ground = wall()
+    still = None
     for index in range(round(seconds * fps)):
         t = index / fps
         left, top = camera(t)
         shift = np.array([[1, 0, left + WIDTH], [0, 1, top + HEIGHT]], float)
-        image = cv2.warpAffine(
-            ground, shift, (WIDTH, HEIGHT), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        )
+        if still is None or still[0] != (left, top):
+            view = cv2.warpAffine(
+                ground, shift, (WIDTH, HEIGHT), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+            )
+            still = ((left, top), view)
+        image = still[1].copy()
         for cow in cows:
             _draw(image, cow, cow.tail_x(t) - left, cow.top - top)
         yield Frame(index=index, time_s=t, image=image, brightness=float(image.mean()))
@@ -134,8 +138,10 @@ def _sighting(box, points, confidence, probability, to_frame) -> Sighting:
 
 
 def _idents(image: np.ndarray) -> np.ndarray:
-    blue = (image[..., 0] > 240) & (image[..., 1] < 20)
-    return np.where(blue, (image[..., 2].astype(int) + 10) // 30, 0)
+    idents = np.zeros(image.shape[:2], np.uint8)
+    blue = image[..., 0] > 240  # the wall is never as bright
+    idents[blue] = (image[..., 2][blue] + 10) // 30
+    return idents
 
 
 def _faces(image: np.ndarray, ident: int) -> int:

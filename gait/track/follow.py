@@ -28,6 +28,8 @@ IN_FLIGHT = 4
 FIND_EVERY_S = 0.25
 """The finder looks at the whole frame this often while something moves."""
 SHARPNESS_EVERY = 5
+GAP_S = 1.0
+"""A longer hole between two frames ends every pass: nobody knows what happened in it."""
 DOUBLED_FRAMES = 8
 """Frames for which two tracks must show the same landmarks to be taken for one cow."""
 PARKED_S = 3.0
@@ -147,6 +149,8 @@ class _Lane:
         self._size = (frame.image.shape[1], frame.image.shape[0])
         if self._last_s is not None:
             self._intervals.append(frame.time_s - self._last_s)
+            if self._intervals[-1] > GAP_S:
+                self.end()
         self._last_s = frame.time_s
 
     def _settle(self, step: _Step) -> None:

@@ -17,5 +17,9 @@ OVERLAP = (
 PART_OVERLAP = "Another cow covers her for part of the way ({share:.0%} of the frames)."
 HEAD_ON = "She is seen from the front or behind. Film from the side, square to the lane."
 DARK = "The picture is too dark to see her well. Film with the lane lights on."
+BLURRED = (
+    "The picture is blurred, so the measures are less sure. Clean and focus the lens, or film in "
+    "more light."
+)
 FROZEN = "The picture froze for {frames} frames while she passed; the film may be damaged."
 SEVERAL = "{count} cows are in the photo; the largest was measured."

@@ -24,6 +24,8 @@ LEAST_AREA = 0.02
 """Share of the network's picture a silhouette must fill."""
 EDGE_PX = 3.0
 """A cow nearer than this to the frame's edge is taken as cut by it."""
+SHARPNESS_WIDTH = 480
+"""Width to which she is scaled down before sharpness is measured, so that film sizes compare."""
 _TRUNK = [INDEX[name] for name in ("withers", "mid_back", "loin", "tailhead")]
 
 
@@ -59,6 +61,8 @@ class Seen:
         See `gait.track.passes.Pass`.
     silhouette : Silhouette
         Her outline.
+    faces : int
+        1 when her head is to the right of her tail, -1 to the left, 0 when unknown.
     open : tuple of bool
         True for the left, the right side when she reaches to the border of what was looked into
         there though the frame goes on: more of her may lie beyond.
@@ -73,16 +77,8 @@ class Seen:
     brightness: float
     sharpness: float
     silhouette: Silhouette
+    faces: int = 0
     open: tuple[bool, bool] = (False, False)
-
-    @property
-    def faces(self) -> int:
-        """1 when her head is to the right of her tail, -1 to the left, 0 when unknown."""
-        head = self.points[[INDEX["muzzle"], INDEX["poll"]], 0]
-        tail = self.points[INDEX["tailhead"], 0]
-        if np.isnan(tail) or np.isnan(head).all():
-            return 0
-        return int(np.sign(np.nanmean(head) - tail))
 
 
 def look_closely(
@@ -124,8 +120,17 @@ def look_closely(
         brightness=brightness,
         sharpness=sharpness,
         silhouette=sighting.silhouette,
+        faces=_faces(points),
         open=sides,
     )
+
+
+def _faces(points: FloatArray) -> int:
+    head = points[[INDEX["muzzle"], INDEX["poll"]], 0]
+    tail = points[INDEX["tailhead"], 0]
+    if np.isnan(tail) or np.isnan(head).all():
+        return 0
+    return int(np.sign(np.nanmean(head) - tail))
 
 
 def _at_edge(box: Box, image_size: tuple[int, int]) -> bool:
@@ -193,7 +198,11 @@ def _light(image: Image, box: Box, with_sharpness: bool) -> tuple[float, float]:
     if not with_sharpness:
         return brightness, float("nan")
     grey = part[:, :, 1]  # green carries most of the detail
-    contrast = float(grey[::4, ::4].std())
+    scale = SHARPNESS_WIDTH / grey.shape[1]
+    if scale < 1:
+        small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        grey = np.asarray(small, np.uint8)
+    contrast = float(grey.std())
     if contrast < 1.0:
         return brightness, float("nan")
     return brightness, float(cv2.Laplacian(grey, cv2.CV_16S).std()) / contrast
