@@ -1,0 +1,130 @@
+"""Sheets as one HTML page that prints well and loads nothing from anywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from gait.exchange import trim_guide as guide
+from gait.exchange.foot_drawing import (
+    LETTERS,
+    Drawing,
+    Point,
+    foot_from_below,
+    guide_drawing,
+)
+from gait.exchange.sheet_content import LameSheet, SheetCow, TrimSheet
+from gait.herd.feet import FEET, ZONES
+
+_STYLE = """
+body{font:12pt/1.35 sans-serif;color:#111;margin:12mm;max-width:190mm}
+h1{font-size:18pt;margin:0}h2{font-size:13pt;margin:4mm 0 1mm}p{margin:1mm 0}
+.cow{border-top:2px solid #111;padding:3mm 0;break-inside:avoid}
+.number{font-size:16pt;font-weight:bold}.caution{font-weight:bold}
+.feet{display:flex;gap:3mm}.feet figure{margin:0;flex:1;text-align:center}
+.feet svg{width:100%}figcaption{font-size:9pt}
+.room{width:100%;border-collapse:collapse}.room th{font-size:8pt;text-align:left}
+.room td{border:1px solid #777;height:8mm}
+table.list{width:100%;border-collapse:collapse}
+table.list th,table.list td{border-bottom:1px solid #777;text-align:left;padding:1mm 2mm}
+.guide{break-before:page}
+.step{display:flex;gap:4mm;break-inside:avoid}.step svg{width:30mm;flex:none}
+@page{size:A4;margin:12mm}@media print{body{margin:0}}
+"""
+FINDING_COLUMNS: tuple[str, ...] = (
+    "Foot, claw", "Zone", "Finding", "Toe, mm", "Sole, mm", "Block", "Bandage", "Next, recheck",
+)  # fmt: skip
+
+
+def drawing_svg(drawing: Drawing, label: str) -> str:
+    """Return a drawing as an inline SVG with a label for those who cannot see it."""
+
+    def path(points: Iterable[Point]) -> str:
+        return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+
+    parts = [f'<polygon points="{path(p)}" fill="#ddd"/>' for p in drawing.shaded]
+    parts += [f'<polygon points="{path(p)}" fill="none"/>' for p in drawing.outlines]
+    parts += [f'<polyline points="{path(p)}" fill="none"/>' for p in drawing.lines]
+    parts += [
+        f'<polyline points="{path(p)}" fill="none" stroke-dasharray="3 2"/>' for p in drawing.dashed
+    ]
+    parts += [
+        f'<text x="{x:.1f}" y="{y + 3:.1f}" text-anchor="middle" font-size="7.5" stroke="none">'
+        f"{escape(text)}</text>"
+        for text, (x, y) in drawing.letters
+    ]
+    return (
+        f'<svg viewBox="0 0 {drawing.width:g} {drawing.height:g}" role="img" '
+        f'aria-label="{escape(label)}" '
+        f'stroke="#111" stroke-width="1">{"".join(parts)}</svg>'
+    )
+
+
+def trim_sheet_html(sheet: TrimSheet) -> str:
+    """Return a trim sheet with foot diagrams, room for findings, guide and cautions."""
+    cows = "".join(_cow(cow) for cow in sheet.cows) or "<p>No cow is on the list.</p>"
+    return _page(
+        sheet.title,
+        f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{cows}{_guide()}",
+    )
+
+
+def _cow(cow: SheetCow) -> str:
+    feet = "".join(
+        f"<figure>{drawing_svg(drawing_of(name), f'{name} foot from below')}"
+        f"<figcaption>{escape(name)}</figcaption></figure>"
+        for name in FEET.values()
+    )
+    cautions = "".join(f'<p class="caution">{escape(c)}</p>' for c in cow.cautions)
+    header = "".join(f"<th>{escape(c)}</th>" for c in FINDING_COLUMNS)
+    blank = "<tr>" + "<td></td>" * len(FINDING_COLUMNS) + "</tr>"
+    return (
+        f'<section class="cow"><p><span class="number">{cow.place}. Cow {escape(cow.number)}'
+        f"</span> {escape(cow.reason)}: {escape(cow.why)}</p>"
+        f"<p>{escape(' · '.join(cow.facts))}</p>{cautions}"
+        f'<div class="feet">{feet}</div>'
+        f'<table class="room"><tr>{header}</tr>{blank * 3}</table></section>'
+    )
+
+
+def drawing_of(foot: str) -> Drawing:
+    """Return the drawing of a foot by its name, such as "left front"."""
+    return foot_from_below("left" if foot.startswith("left") else "right")
+
+
+def legend() -> str:
+    """Return the letters of the zones and what they mean, as one line."""
+    return ", ".join(f"{letter} {ZONES[zone]}" for zone, letter in LETTERS.items())
+
+
+def _guide() -> str:
+    steps = "".join(
+        '<div class="step">'
+        + (drawing_svg(guide_drawing(s.picture), s.heading) if s.picture else "")
+        + f"<div><h2>{escape(s.heading)}</h2><p>{escape(s.text)}</p></div></div>"
+        for s in guide.STEPS
+    )
+    cautions = "".join(f"<li>{escape(c)}</li>" for c in guide.CAUTIONS)
+    return (
+        f'<section class="guide"><p>Zones: {escape(legend())}</p><h1>{escape(guide.TITLE)}</h1>'
+        f"<p>{escape(guide.SOURCE_LINE)}</p>{steps}<h2>Cautions</h2><ul>{cautions}</ul></section>"
+    )
+
+
+def lame_sheet_html(sheet: LameSheet) -> str:
+    """Return the lame list as a page to print."""
+    header = "".join(f"<th>{escape(h)}</th>" for h in sheet.header)
+    rows = "".join(
+        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in sheet.rows
+    )
+    table = f'<table class="list"><tr>{header}</tr>{rows}</table>' if sheet.rows else ""
+    return _page(
+        sheet.title, f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{table}"
+    )
+
+
+def _page(title: str, body: str) -> str:
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}'
+        f"</title><style>{_STYLE}</style></head><body>{body}</body></html>"
+    )
