@@ -117,7 +117,8 @@ def _rough_swings(lane: Lane, leg: str) -> list[Window]:
     runs = _runs(speed > limit, t)
     runs = _join(runs, t, LEAST_STANCE_S)
     runs = [run for run in runs if _is_a_step(run, t, x, lane.body_length_px)]
-    return [_window(runs, k, t, x) for k in range(len(runs))]
+    still = speed < 0.4 * limit
+    return [_window(runs, k, t, x, still) for k in range(len(runs))]
 
 
 def _runs(flag: BoolArray, t: FloatArray) -> list[tuple[int, int]]:
@@ -147,7 +148,9 @@ def _is_a_step(run: tuple[int, int], t: FloatArray, x: FloatArray, body_length: 
     )
 
 
-def _window(runs: list[tuple[int, int]], k: int, t: FloatArray, x: FloatArray) -> Window:
+def _window(
+    runs: list[tuple[int, int]], k: int, t: FloatArray, x: FloatArray, still: BoolArray
+) -> Window:
     first, last = runs[k]
     begin, end = t[first] - LONGEST_LOOK_S, t[last] + LONGEST_LOOK_S
     if k > 0:
@@ -163,6 +166,7 @@ def _window(runs: list[tuple[int, int]], k: int, t: FloatArray, x: FloatArray) -
         along=x[inside],
         rough_off_s=off,
         rough_on_s=on,
-        has_before=int((t[inside] < off).sum()) >= LEAST_FRAMES,
-        has_after=int((t[inside] > on).sum()) >= LEAST_FRAMES,
+        # a hoof that comes into the picture in the air was not seen planted before
+        has_before=int((still & inside & (t < off)).sum()) >= LEAST_FRAMES,
+        has_after=int((still & inside & (t > on)).sum()) >= LEAST_FRAMES,
     )

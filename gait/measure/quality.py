@@ -20,7 +20,7 @@ LEAST_BODY_RATIO, SHORT_BODY_RATIO = 0.55, 0.7
 """Body length over withers height: about 1 square from the side, less when seen at an angle."""
 MOST_SCALE_CHANGE = 0.25
 LEAST_CONFIDENCE, LOW_CONFIDENCE = 0.2, 0.4
-MOST_CUT = 0.5
+LEAST_WHOLE_FRAMES = 5
 LEAST_BODY_PX, SMALL_BODY_PX = 60.0, 120.0
 
 
@@ -110,8 +110,8 @@ def _oblique(lane: Lane) -> str | None:
 
 
 def _cut(pass_: Pass) -> str | None:
-    if len(pass_) and float(pass_.cut.mean()) > MOST_CUT:
-        return "She is cut by the edge of the picture most of the time. Stand farther back."
+    if int((~pass_.cut).sum()) < LEAST_WHOLE_FRAMES:
+        return "She is never wholly in the picture. Stand farther back or turn the phone sideways."
     return None
 
 

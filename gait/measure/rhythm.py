@@ -17,6 +17,10 @@ FloatArray = npt.NDArray[np.float64]
 OfPair = Callable[[Timetable, str, FloatArray], float]
 
 LEAST_STRIDES = 2
+LEAST_SINGLE_STRIDES = 6
+"""Strides of single legs, all legs together, from which their variation is told."""
+USUAL_VARIATION_PCT = 1.5
+"""Stride-to-stride variation taken where too few strides show it; ours."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
 EVENT_BIAS_S = 0.010
@@ -56,8 +60,8 @@ def measure_rhythm(swings: dict[str, list[Swing]], table: Timetable | None) -> d
     ``step_time_asymmetry_pct``: for the two legs of a pair, t1 is the time from hoof-on of the
     one to the next hoof-on of the other and t2 from there to the next hoof-on of the first;
     100 |t1 - t2| / ((t1 + t2) / 2). The larger of hind and fore pair. ``stance_time_asymmetry_pct``
-    likewise from the stance times. ``triple_support_pct``: share of the stride in which at
-    least three hooves are on the floor.
+    likewise from the stance times. ``triple_support_pct``: share of the stride in which
+    exactly three hooves are on the floor.
 
     References
     ----------
@@ -67,13 +71,14 @@ def measure_rhythm(swings: dict[str, list[Swing]], table: Timetable | None) -> d
     reason = too_few_strides(table)
     if table is None or reason is not None:
         return {name: missing(unit, reason or "", _count(table)) for name, unit in UNITS.items()}
+    variation = _variation(table, swings)
     return {
-        "stride_duration_s": _stride_duration(table),
+        "stride_duration_s": _stride_duration(table, variation),
         "stance_share_pct": _stance_share(table),
         "triple_support_pct": _triple_support(table),
         "step_time_asymmetry_pct": _larger_asymmetry(table, "step_time_asymmetry_pct", _step),
         "stance_time_asymmetry_pct": _larger_asymmetry(table, "stance_time_asymmetry_pct", _stance),
-        "stride_variation_pct": _variation(table, swings),
+        "stride_variation_pct": variation,
     }
 
 
@@ -95,10 +100,17 @@ def too_few_strides(table: Timetable | None) -> str | None:
     return None
 
 
-def _stride_duration(table: Timetable) -> Measure:
-    value, error = table.measure(table.stride_of)
-    error = float(np.hypot(error, CLOCK_ERROR * value))
-    return known(value, error, UNITS["stride_duration_s"], stride_count(table))
+def _stride_duration(table: Timetable, variation: Measure) -> Measure:
+    """Return the mean of the single strides; how they differ says how well they stand for her."""
+    single = table.single_strides_s
+    middle = float(np.median(single))
+    value = float(single[np.abs(single - middle) < 0.25 * middle].mean())
+    _, timing = table.measure(table.stride_of)
+    strides = stride_count(table)
+    usual = USUAL_VARIATION_PCT if not variation.is_known else variation.value
+    own = usual / 100 * value / np.sqrt(strides)
+    error = float(np.linalg.norm([timing, own, CLOCK_ERROR * value]))
+    return known(value, error, UNITS["stride_duration_s"], strides)
 
 
 # --- stance -----------------------------------------------------------------------------------
@@ -147,11 +159,11 @@ _KINDS: tuple[Kind, Kind] = ("on", "off")
 
 
 def _share_with_three(on: FloatArray, stance: FloatArray) -> float:
-    """Return the share of a cycle in which at least three hooves stand; phases in cycles."""
+    """Return the share of a cycle in which exactly three hooves stand; phases in cycles."""
     edges = np.unique(np.concatenate([[0.0, 1.0], on % 1, (on + stance) % 1]))
     middle = (edges[1:] + edges[:-1]) / 2
     standing = ((middle[:, None] - on) % 1 < stance).sum(axis=1)
-    return float(np.diff(edges)[standing >= 3].sum())
+    return float(np.diff(edges)[standing == 3].sum())
 
 
 # --- asymmetry --------------------------------------------------------------------------------
@@ -186,13 +198,19 @@ def _larger_asymmetry(table: Timetable, name: str, of_pair: OfPair) -> Measure:
 
 
 def _variation(table: Timetable, swings: dict[str, list[Swing]]) -> Measure:
+    """Return the spread of the single strides' durations with the events' own errors taken off."""
     unit = UNITS["stride_variation_pct"]
-    gaps = np.concatenate([np.diff(table.residual_s[key]) for key in table.column])
-    if len(gaps) < 6:
+    single = table.single_strides_s
+    if len(single) < LEAST_SINGLE_STRIDES:
         return missing(unit, f"Too few strides to tell how regular they are. {MORE_STRIDES}")
+    middle = float(np.median(single))
+    share = single[np.abs(single - middle) < 0.25 * middle] / middle - 1
     errors = [s.on_se_s**2 + s.off_se_s**2 for leg in LEGS for s in swings[leg]]
-    spread = max(float(np.mean(gaps**2)) - float(np.mean(errors)), 0.0)
-    value = 100 * np.sqrt(spread) / table.stride_s
-    noise = 100 * np.sqrt(float(np.mean(errors))) / table.stride_s
-    error = float(np.hypot(value, noise) / np.sqrt(2 * (len(gaps) - 1)))
-    return known(value, error, unit, stride_count(table))
+    noise = float(np.mean(errors)) / middle**2
+    # all legs go through the same few strides, so the spread has few degrees of freedom
+    strides = stride_count(table)
+    usual = (USUAL_VARIATION_PCT / 100) ** 2
+    seen = max(float(np.var(share)) * strides / max(strides - 1, 1) - noise, 0.0)
+    value = 100 * np.sqrt((strides * seen + 2 * usual) / (strides + 2))
+    error = np.hypot(value, 100 * np.sqrt(noise)) / np.sqrt(2 * strides)
+    return known(value, error, unit, strides)

@@ -7,8 +7,8 @@ nearest.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,8 @@ from scipy.optimize import least_squares
 FloatArray = npt.NDArray[np.float64]
 
 LEAST_SWING_S = 0.12
+MOST_MISS = 3.0
+"""A fit that misses the frames by more than so many usual errors is not of one swing."""
 LEAST_FRAMES = 3
 """Frames needed on the floor beside an event, and in the air, before it is timed."""
 
@@ -80,10 +82,25 @@ class Usual:
     way_px: float
     spread: float = 0.15
 
+    def is_like(self, fitted: FloatArray) -> bool:
+        """Tell whether fitted prints and moments are a whole swing, not half of one or two."""
+        way, swing_s = fitted[1] - fitted[0], fitted[3] - fitted[2]
+        return bool(0.65 < way / self.way_px < 1.5 and 0.55 < swing_s / self.swing_s < 1.8)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Window:
-    """The frames around one rough swing of one leg."""
+    """The frames around one rough swing of one leg.
+
+    Parameters
+    ----------
+    time_s, along : ndarray, shape (n,)
+        Time stamps, and places along the lane in ground px.
+    rough_off_s, rough_on_s : float
+        About when the hoof is in the air.
+    has_before, has_after : bool
+        Whether the hoof was seen planted before and after.
+    """
 
     time_s: FloatArray
     along: FloatArray
@@ -91,6 +108,22 @@ class Window:
     rough_on_s: float
     has_before: bool
     has_after: bool
+
+    def views(self) -> Iterator[Window]:
+        """Yield the window with every planted hoof seen, then with only one end of the swing.
+
+        The second and third look are for a hoof that comes into the picture, or leaves it, in
+        the air: what seemed to be planted there is another leg.
+        """
+        if self.has_before and self.has_after:
+            yield self
+        if self.has_after:
+            yield self._only(self.time_s > self.rough_off_s, has_before=False)
+        if self.has_before:
+            yield self._only(self.time_s < self.rough_on_s, has_after=False)
+
+    def _only(self, frames: npt.NDArray[np.bool_], **seen: bool) -> Window:
+        return replace(self, time_s=self.time_s[frames], along=self.along[frames], **seen)
 
 
 # --- fine times -------------------------------------------------------------------------------
@@ -143,10 +176,18 @@ def fit_swing(
     Swing or None
         None when it is too poorly seen.
     """
-    if not (window.has_before or window.has_after):
-        return None
-    if usual is None and not (window.has_before and window.has_after):
-        return None
+    for view in window.views():
+        if usual is None and not (view.has_before and view.has_after):
+            continue
+        swing = _fit(view, shape, usual, noise)
+        if swing is not None:
+            return swing
+    return None
+
+
+def _fit(
+    window: Window, shape: SwingShape, usual: Usual | None, noise: tuple[float, float]
+) -> Swing | None:
     t, x = window.time_s, window.along
     spread, memory = noise
     start = _first_guess(window, usual)
@@ -168,6 +209,9 @@ def fit_swing(
         return np.concatenate([rows, _usual_slopes(usual)])
 
     result = least_squares(residual, start, jacobian, loss="soft_l1", f_scale=2.0, max_nfev=30)
+    miss = float(np.median(np.abs(residual(result.x)[: len(t)])))
+    if usual is not None and not (usual.is_like(result.x) and miss < MOST_MISS):
+        return None
     return _as_swing(result.x, result.jac, window, memory, spread)
 
 

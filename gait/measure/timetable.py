@@ -48,8 +48,9 @@ class Timetable:
         Covariance of `fitted`, s^2.
     strides : dict
         Number of whole strides seen of each leg.
-    residual_s : dict
-        For each (leg, kind) the deviation of its events from the timetable, in order.
+    single_strides_s : ndarray
+        Duration of every whole stride seen, of all legs, from hoof-on to hoof-on and from
+        hoof-off to hoof-off.
     """
 
     stride_s: float
@@ -59,7 +60,7 @@ class Timetable:
     fitted: FloatArray
     covariance: FloatArray
     strides: dict[str, int]
-    residual_s: dict[tuple[str, Kind], FloatArray]
+    single_strides_s: FloatArray
 
     def knows(self, *events: tuple[str, Kind]) -> bool:
         """Tell whether all these events were seen at least once."""
@@ -139,7 +140,6 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
         return None
     sure = 1 / np.array([e.se_s**2 + (STRIDE_WANDER * guess) ** 2 for e in events])
     fitted, covariance = _robust_fit(design, times, sure)
-    rest = times - design @ fitted
     return Timetable(
         stride_s=float(fitted[len(column)]),
         middle_s=middle,
@@ -148,9 +148,9 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
         fitted=fitted,
         covariance=covariance,
         strides={leg: _whole_strides(events, leg) for leg in LEGS},
-        residual_s={
-            key: rest[[i for i, e in enumerate(events) if (e.leg, e.kind) == key]] for key in column
-        },
+        single_strides_s=np.array(
+            [b.time_s - a.time_s for leg in LEGS for a, b in _neighbours(events, leg)]
+        ),
     )
 
 
@@ -228,11 +228,13 @@ def _robust_fit(
     return np.asarray(fitted, np.float64), covariance
 
 
+def _neighbours(events: list[_Event], leg: str) -> list[tuple[_Event, _Event]]:
+    """Return pairs of like events of a leg one stride apart, none missed between."""
+    own = [[e for e in events if e.leg == leg and e.kind == kind] for kind in ("on", "off")]
+    return [(a, b) for row in own for a, b in pairwise(row) if b.count - a.count == 1]
+
+
 def _whole_strides(events: list[_Event], leg: str) -> int:
     """Return the whole strides of a leg: the longer of on to on and off to off."""
-    most = 0
-    for kind in ("on", "off"):
-        counts = [e.count for e in events if e.leg == leg and e.kind == kind]
-        # only neighbours count: a stride with a missed event inside was not seen
-        most = max(most, int(sum(b - a == 1 for a, b in pairwise(counts))))
-    return most
+    kinds = [a.kind for a, _ in _neighbours(events, leg)]
+    return max(kinds.count("on"), kinds.count("off"))
