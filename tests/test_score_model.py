@@ -16,7 +16,7 @@ from gait.errors import ModelFileInvalid
 from gait.score import ScoreModel
 from gait.score.combine import Combined, combine_clips
 from gait.score.conformal import conformal_threshold, plausible_run
-from gait.score.model import index_probabilities
+from gait.score.model import SLIP, index_probabilities
 from gait.score.scales import MOBILITY_0_3, WELFARE_QUALITY, back_to_locomotion, on_scale
 
 MODEL = ScoreModel.load(places.score_model())
@@ -113,6 +113,11 @@ def test_without_a_back_arch_a_person_has_to_look() -> None:
     assert proposal.value is None
     assert "Look yourself" in proposal.reasons[0]
     assert "Film from the side" in proposal.reasons[0]
+
+
+def test_no_score_is_promised_beyond_what_experts_repeat() -> None:
+    assert MODEL.propose(cow(9.0, 0.01)).confidence <= 1 - SLIP + 1e-9
+    assert MODEL.probabilities(cow(9.0, 0.01)).sum() == pytest.approx(1)
 
 
 def test_contributions_and_sentences_name_the_strongest_first() -> None:
