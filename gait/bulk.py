@@ -1,26 +1,34 @@
 """Score many clips: in this process, in several, or on several machines, through one seam.
 
 The seam is :class:`concurrent.futures.Executor`. Local processes are the default; a Dask cluster
-gives the same interface through ``Client.get_executor(pure=False)``.
+gives the same interface, see :func:`cluster`. Whatever happens to a process or machine on the way,
+every clip comes back exactly once, with its report or with the reason why there is none.
 """
 
 from __future__ import annotations
 
+import contextlib
 import functools
+import logging
 import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gait import places
-from gait.errors import ClipError, GaitError
+from gait.errors import ClipError, ClipUnreadable, GaitError
 
 if TYPE_CHECKING:
     from gait.pipeline import ClipReport
     from gait.pose import CowNetwork
     from gait.score import ScoreModel
+
+Scorer = Callable[[Path, "Options"], "ClipReport | GaitError"]
+MOST_CRASHES = 2
+"""So often is the whole rest begun anew; after that each clip gets a process to itself."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,12 +84,11 @@ def score_clips(
             tell = functools.partial(on_progress, clip) if on_progress else None
             yield clip, score_one(clip, options, on_progress=tell)
         return
-    if executor is not None:
-        yield from _spread(clips, options, executor)
+    if executor is None:
+        yield from spread_over_processes(clips, options, workers)
         return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=context) as pool:
-        yield from _spread(clips, options, pool)
+    for clip, outcome in _spread(clips, options, executor):
+        yield clip, outcome or _crashed(clip)
 
 
 def score_one(
@@ -106,14 +113,114 @@ def score_one(
             f"The file {clip} could not be read ({trouble.strerror or trouble}).",
             "Check the card or disk it is on and try again.",
         )
+    except Exception as fault:  # a fault of ours in one clip must not lose the others
+        return unexpected(clip, fault)
+
+
+def unexpected(clip: Path, fault: Exception) -> ClipError:
+    """Return the sentence for a fault of the program; the log has the rest."""
+    logging.getLogger(__name__).debug("%s could not be scored", clip, exc_info=fault)
+    return ClipError(
+        f"{clip.name} could not be scored: the program met a fault ({type(fault).__name__}: "
+        f"{fault}).",
+        "Please report it with the film; the other films are not touched.",
+    )
+
+
+def spread_over_processes(
+    clips: Sequence[Path], options: Options, workers: int, scorer: Scorer = score_one
+) -> Iterator[tuple[Path, ClipReport | GaitError]]:
+    """Score in processes of this machine; a process that is killed loses no clip.
+
+    Parameters
+    ----------
+    clips : sequence of Path
+    options : Options
+    workers : int
+        Processes at a time.
+    scorer : callable
+        What each process does with a clip; a function of a module.
+
+    Yields
+    ------
+    tuple of Path and ClipReport or GaitError
+        As they are done.
+    """
+    context = multiprocessing.get_context("spawn")
+    left = list(clips)
+    for _ in range(MOST_CRASHES):
+        lost: list[Path] = []
+        with ProcessPoolExecutor(workers, mp_context=context) as pool:
+            for clip, outcome in _spread(left, options, pool, scorer):
+                if outcome is None:
+                    lost.append(clip)
+                else:
+                    yield clip, outcome
+        left = lost
+    for clip in left:
+        with ProcessPoolExecutor(1, mp_context=context) as pool:
+            ((_, outcome),) = _spread([clip], options, pool, scorer)
+        yield clip, outcome or _crashed(clip)
+
+
+@contextlib.contextmanager
+def cluster(address: str) -> Iterator[Executor]:
+    """Give the seam to a Dask cluster; the clips must lie where every machine sees them.
+
+    Parameters
+    ----------
+    address : str
+        Of the scheduler, such as ``tcp://10.0.0.5:8786``.
+
+    Raises
+    ------
+    GaitError
+        The part for several machines is not installed, or nobody answers.
+    """
+    try:
+        import distributed
+    except ImportError as error:
+        raise GaitError(
+            "The part for several machines is not installed.",
+            "Install it with: pip install 'exitlane[spread]'",
+        ) from error
+    connect: Any = distributed.Client
+    try:
+        client = connect(address, timeout=20, set_as_default=False)
+    except (OSError, ValueError) as error:
+        raise GaitError(
+            f"No Dask scheduler answers at {address}.", "Start it with: dask scheduler"
+        ) from error
+    with client:
+        # pure=False: asking twice for the same clip is two pieces of work, never a merged one
+        yield client.get_executor(pure=False)
 
 
 def _spread(
-    clips: Sequence[Path], options: Options, executor: Executor
-) -> Iterator[tuple[Path, ClipReport | GaitError]]:
-    waiting = {executor.submit(score_one, clip, options): clip for clip in clips}
-    for done in as_completed(waiting):
-        yield waiting[done], done.result()
+    clips: Sequence[Path], options: Options, executor: Executor, scorer: Scorer = score_one
+) -> Iterator[tuple[Path, ClipReport | GaitError | None]]:
+    """Yield each clip with what came of it; None where its process or machine was lost."""
+    waiting = {}
+    for clip in clips:
+        try:
+            waiting[executor.submit(scorer, clip, options)] = clip
+        except BrokenProcessPool:
+            yield clip, None
+    for done in as_completed(list(waiting)):
+        clip = waiting.pop(done)  # a report is let go of once it is handed on
+        try:
+            yield clip, done.result()
+        except Exception as lost:  # each kind of executor has its own name for a lost worker
+            logging.getLogger(__name__).debug("%s was lost", clip, exc_info=lost)
+            yield clip, None
+
+
+def _crashed(clip: Path) -> ClipError:
+    return ClipUnreadable(
+        f"The process that scored {clip.name} was ended again and again.",
+        "The machine may be short of memory; score this film alone, or copy it from the camera "
+        "again.",
+    )
 
 
 @functools.cache

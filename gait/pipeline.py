@@ -193,11 +193,12 @@ def score_clip(
         The file cannot be used at all; the message says why and what to do.
     """
     from gait.clip import read_info
+    from gait.track.problems import NO_COW
 
     info = read_info(path)
     named = Path(name) if name else path
     if info.is_photo:
-        return _score_photo(info, network, written_cow(named.stem))
+        return _score_photo(info, network, written_cow(named.stem), keep_silhouettes)
     passes: list[PassReport] = []
     problems: tuple[str, ...] = ()
     read = _Counted(info, on_progress)
@@ -208,6 +209,8 @@ def score_clip(
         if not passes:
             raise
         problems = (str(problem),)
+    if not passes:
+        problems = (NO_COW,)
     return ClipReport(info=info, frames=read.frames, passes=passes, problems=problems)
 
 
@@ -262,11 +265,13 @@ def _report(
     )
 
 
-def _score_photo(info: ClipInfo, network: CowNetwork, cow: str | None) -> ClipReport:
+def _score_photo(
+    info: ClipInfo, network: CowNetwork, cow: str | None, keep_silhouettes: bool
+) -> ClipReport:
     from gait.measure import measure_posture
     from gait.track import photo_pass
 
-    track = photo_pass(info, network)
+    track = photo_pass(info, network, keep_silhouettes=keep_silhouettes)
     measured = measure_posture(track)
     report = PassReport(
         track=track,

@@ -14,7 +14,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gait.errors import GaitError, StoreError
+from gait.bulk import unexpected
+from gait.errors import ClipUnusable, GaitError, StoreError
 from gait.intake import JOB_KIND, incoming_file
 
 if TYPE_CHECKING:
@@ -73,6 +74,9 @@ def do(store: Store, job: Job, worker: str) -> None:
         sentence = f"The file could not be read ({trouble.strerror or trouble}). Drop it in again."
         store.jobs.failed(job.job_id, sentence, worker=worker)
         return
+    except Exception as fault:  # one film must not stop the queue, nor may it wait for ever
+        store.jobs.failed(job.job_id, str(unexpected(path, fault)), worker=worker)
+        return
     if store.jobs.done(job.job_id, {"passes": list(pass_ids)}, worker=worker):
         path.unlink(missing_ok=True)
 
@@ -95,6 +99,8 @@ def _score_and_file(store: Store, job: Job, path: Path, worker: str) -> tuple[in
     name = str(job.payload["name"])
     with CowNetwork() as network:
         report = score_clip(path, network, model_in_use(store), on_progress=tell, name=name)
+    if not report.passes:
+        raise ClipUnusable(" ".join(report.problems))
     store.jobs.progress(job.job_id, 0.92, "Filing", worker=worker)
     filed = file_report(store, report, who=str(job.payload["who"]), name=name)
     return tuple(filed.pass_ids)

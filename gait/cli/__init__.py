@@ -43,8 +43,12 @@ def main(argv: Sequence[str] | None = None) -> int:
     except GaitError as problem:
         print(problem, file=sys.stderr)
         return REFUSED
+    except BrokenPipeError:
+        return 0
+    except OSError as problem:
+        name = f" {problem.filename}" if problem.filename else ""
+        print(f"The file{name} could not be used ({problem.strerror}).", file=sys.stderr)
+        return REFUSED
     except KeyboardInterrupt:
         print("Stopped. What was filed before is kept.", file=sys.stderr)
         return 130
-    except BrokenPipeError:
-        return 0

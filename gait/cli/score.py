@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,42 +27,70 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("--farm", type=Path, metavar="FOLDER", help="file the passes on this farm")
     parser.add_argument("--exit-order", type=Path, metavar="FILE.csv", help="time, animal number")
     parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
+    parser.add_argument("--dask", metavar="ADDRESS", help="score on a Dask cluster's machines")
     parser.add_argument("--withers-height", type=float, metavar="M", help="metres, for lengths")
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Score, print and write what was asked for; 2 if any clip was refused."""
-    from gait.bulk import score_clips
     from gait.pipeline import find_clips
 
     clips = find_clips(args.paths)
     _check_outputs(args, clips)
-    reports: list[ClipReport] = []
+    documents: list[dict[str, Any]] = []
     refused = False
-    for path, outcome in score_clips(
-        clips,
-        workers=args.workers,
-        keep_silhouettes=args.silhouettes is not None,
-        withers_height_m=args.withers_height,
-    ):
+    for path, outcome in _scored(clips, args):
         if isinstance(outcome, GaitError):
             print(outcome if str(path) in str(outcome) else f"{path}: {outcome}", file=sys.stderr)
             refused = True
             continue
-        refused |= outcome.refused
-        reports.append(outcome)
+        refused |= outcome.refused or bool(outcome.problems)
         _write_extras(outcome, args, several=len(clips) > 1)
-        if args.farm is not None:
+        if args.farm is not None and outcome.passes:
             _file(outcome, args)
-        if not args.json:
+        if args.json:
+            documents.append(outcome.to_json())
+        else:
             print_report(outcome)
-        if outcome.refused:
-            for sentence in _refusals(outcome):
-                print(f"{path}: {sentence}", file=sys.stderr)
+        for sentence in _refusals(outcome):
+            print(f"{path}: {sentence}", file=sys.stderr)
     if args.json:
-        print(json.dumps({"clips": [r.to_json() for r in reports]}, indent=1, allow_nan=False))
+        print(json.dumps({"clips": documents}, indent=1, allow_nan=False))
     return 2 if refused else 0
+
+
+def _scored(
+    clips: Sequence[Path], args: argparse.Namespace
+) -> Iterator[tuple[Path, ClipReport | GaitError]]:
+    """Score the clips as asked for, with a progress bar where a person is watching."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from gait.bulk import cluster, score_clips
+
+    done = 0
+    with contextlib.ExitStack() as stack:
+        executor = stack.enter_context(cluster(args.dask)) if args.dask else None
+        watched = sys.stderr.isatty()
+        console = Console(stderr=True)
+        bar = stack.enter_context(Progress(console=console, transient=True, disable=not watched))
+        task = bar.add_task("Watching", total=len(clips))
+
+        def tell(clip: Path, share: float) -> None:
+            bar.update(task, completed=done + share, description=f"Watching {clip.name}")
+
+        for path, outcome in score_clips(
+            clips,
+            workers=args.workers,
+            executor=executor,
+            on_progress=tell,
+            keep_silhouettes=args.silhouettes is not None,
+            withers_height_m=args.withers_height,
+        ):
+            done += 1
+            bar.update(task, completed=done)
+            yield path, outcome
 
 
 def print_report(report: ClipReport) -> None:
@@ -69,8 +98,6 @@ def print_report(report: ClipReport) -> None:
     name = report.info.path.name
     for p in report.passes:
         print(f"{name}  {pass_line(p)}")
-    for problem in report.problems:
-        print(f"{name}  {problem}")
 
 
 def pass_line(p: PassReport) -> str:
@@ -93,9 +120,9 @@ def pass_line(p: PassReport) -> str:
 
 
 def _refusals(report: ClipReport) -> Iterable[str]:
-    if report.info.is_photo and report.passes and report.passes[0].usable:
-        return ()
-    return dict.fromkeys(s for p in report.passes for s in p.problems) or report.problems
+    """Return what ails the clip as a whole, and why none of its passes can be judged."""
+    passes = report.passes if report.refused else ()
+    return dict.fromkeys([*report.problems, *(s for p in passes for s in p.problems)])
 
 
 def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
@@ -124,7 +151,7 @@ def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool
         write_silhouettes(tracks, folder, frames=report.frames)
     if args.overlay is not None:
         frames = read_frames(report.info.path)
-        write_overlay(frames, tracks, args.overlay, fps=report.info.fps or 1.0)
+        write_overlay(frames, tracks, args.overlay, fps=report.info.fps if report.info.fps > 0 else 1.0)
 
 
 def _file(report: ClipReport, args: argparse.Namespace) -> None:

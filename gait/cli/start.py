@@ -103,6 +103,8 @@ def score_into(farm: Path, paths: list[Path]) -> int:
             if isinstance(outcome, GaitError):
                 bar.console.print(f"{path.name}: {outcome}", highlight=False)
                 continue
+            for problem in outcome.problems:
+                bar.console.print(f"{path.name}: {problem}", highlight=False)
             bar.update(task, description=f"Filing {path.name}")
             file_report(store, outcome, exit_order=_exit_order(path))
             reports.append(outcome)
