@@ -30,3 +30,25 @@ def _plain_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "EXITLANE_FARM"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("TZ", "UTC")
+
+
+@pytest.fixture(scope="session")
+def coded_film(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A short drawn film of one sound cow whose frames bear their numbers (see glue_world)."""
+    from tests.glue_world import small, write_coded_film
+
+    path = tmp_path_factory.mktemp("coded") / "cow_0412.mp4"
+    return write_coded_film(small("sound", seconds=7.0), path)
+
+
+@pytest.fixture(scope="session")
+def coded_report(coded_film: Path):  # type: ignore[no-untyped-def]
+    """What comes out of that film with a network that sees what is true."""
+    from gait import places
+    from gait.pipeline import score_clip
+    from gait.score import ScoreModel
+    from tests.glue_world import TruthNetwork
+
+    model = ScoreModel.load(places.score_model())
+    network = TruthNetwork([coded_film])
+    return score_clip(coded_film, network, model, keep_silhouettes=True)  # type: ignore[arg-type]
