@@ -24,6 +24,8 @@ Kind = Literal["on", "off"]
 
 STRIDE_WANDER = 0.01
 """Stride-to-stride spread of an event's phase in a steady walk, share of the stride; ours."""
+OUT_OF_BEAT = 0.27
+"""A swing farther than this (strides) from a whole number of strides is out of beat; ours."""
 DRIFT_EVENTS = 12
 """From so many events on, a steady quickening or slowing of the walk is fitted too."""
 
@@ -120,7 +122,7 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
     Parameters
     ----------
     swings : dict
-        Swings of each leg in order of time.
+        Swings of each leg in order of time, in beat (`keep_regular`).
 
     Returns
     -------
@@ -130,7 +132,8 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
     guess = _rough_stride(swings)
     if guess is None:
         return None
-    events = [event for leg in LEGS for event in _numbered(leg, swings[leg], guess)]
+    swing_s = _usual_swing_s(swings)
+    events = [event for leg in LEGS for event in _numbered(leg, swings[leg], guess, swing_s)]
     column = _columns(events)
     times = np.array([e.time_s for e in events])
     middle = float((times.min() + times.max()) / 2)
@@ -154,14 +157,63 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
     )
 
 
-def _middle(swing: Swing) -> float:
-    """Return the middle of a swing, or an end of it when the other was not seen."""
-    seen = [t for t in (swing.off_s, swing.on_s) if np.isfinite(t)]
-    return float(np.mean(seen))
+def keep_regular(swings: dict[str, list[Swing]]) -> dict[str, list[Swing]]:
+    """Leave out swings that do not fit into the beat of their leg.
+
+    Parameters
+    ----------
+    swings : dict
+        Swings of each leg in order of time.
+
+    Returns
+    -------
+    dict
+        For each leg the longest run of swings in which each follows the one before by about a
+        whole number of strides. What is left out belongs to another leg, or to a cow that
+        stopped in the middle of the pass.
+    """
+    stride_s = _rough_stride(swings)
+    if stride_s is None:
+        return swings
+    swing_s = _usual_swing_s(swings)
+    return {leg: _longest_run(swings[leg], stride_s, swing_s) for leg in LEGS}
+
+
+def _longest_run(swings: list[Swing], stride_s: float, swing_s: float) -> list[Swing]:
+    """Return the longest chain of swings in beat; a swing seen whole counts double."""
+    best: list[tuple[int, list[Swing]]] = []
+    for swing in swings:
+        worth = 2 if np.isfinite(swing.off_s + swing.on_s) else 1
+        options = [(worth, [swing])]
+        for score, run in best:
+            count = _strides_between(run[-1], swing, stride_s, swing_s)
+            if round(count) >= 1 and abs(count - round(count)) < OUT_OF_BEAT:
+                options.append((score + worth, [*run, swing]))
+        best.append(max(options, key=lambda option: option[0]))
+    return max(best, key=lambda option: option[0])[1] if best else []
+
+
+def _strides_between(first: Swing, second: Swing, stride_s: float, swing_s: float) -> float:
+    return (_middle(second, swing_s) - _middle(first, swing_s)) / stride_s
+
+
+def _middle(swing: Swing, swing_s: float) -> float:
+    """Return the middle of a swing, also when only one end of it was seen."""
+    ends = [swing.off_s + swing_s / 2, swing.on_s - swing_s / 2]
+    return float(np.mean([t for t in ends if np.isfinite(t)]))
+
+
+def _usual_swing_s(swings: dict[str, list[Swing]]) -> float:
+    lengths = np.array([s.on_s - s.off_s for leg in LEGS for s in swings[leg]])
+    lengths = lengths[np.isfinite(lengths)]
+    return float(np.median(lengths)) if lengths.size else 0.45
 
 
 def _rough_stride(swings: dict[str, list[Swing]]) -> float | None:
-    """Return the usual time between like events of a leg; missed swings double it, so look low."""
+    """Return the usual time between like events of a leg; missed swings double it, so look low.
+
+    Short gaps come from a swing of another leg: they do not count.
+    """
     gaps = np.concatenate(
         [
             np.diff([getattr(s, name) for s in swings[leg]])
@@ -172,16 +224,19 @@ def _rough_stride(swings: dict[str, list[Swing]]) -> float | None:
     gaps = gaps[np.isfinite(gaps)]
     if gaps.size == 0:
         return None
-    low = float(np.percentile(gaps, 25))
-    return float(np.median(gaps[gaps < 1.4 * low]))
+    middle = float(np.median(gaps))
+    low = float(np.percentile(gaps[gaps > 0.65 * middle], 25))
+    return float(np.median(gaps[(gaps > 0.75 * low) & (gaps < 1.4 * low)]))
 
 
-def _numbered(leg: str, swings: list[Swing], stride_s: float) -> list[_Event]:
+def _numbered(leg: str, swings: list[Swing], stride_s: float, swing_s: float) -> list[_Event]:
     """Give each swing of a leg its whole number of strides from the first."""
     events: list[_Event] = []
     kinds: tuple[Kind, ...] = ("off", "on")
-    for swing in swings:
-        count = round((_middle(swing) - _middle(swings[0])) / stride_s)
+    count = 0
+    for k, swing in enumerate(swings):
+        if k:
+            count += round(_strides_between(swings[k - 1], swing, stride_s, swing_s))
         for kind in kinds:
             time_s, se_s = getattr(swing, f"{kind}_s"), getattr(swing, f"{kind}_se_s")
             if np.isfinite(time_s):

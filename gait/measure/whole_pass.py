@@ -16,7 +16,7 @@ from gait.measure.prints import measure_prints
 from gait.measure.quality import Quality, judge, widen
 from gait.measure.result import Measure, known, missing
 from gait.measure.rhythm import measure_rhythm
-from gait.measure.timetable import fit_timetable
+from gait.measure.timetable import fit_timetable, keep_regular
 
 if TYPE_CHECKING:
     from gait.track.passes import Pass
@@ -57,7 +57,7 @@ def measure_pass(pass_: Pass, withers_height_m: float | None = None) -> Measurem
         All measures of the package's description, each with error, strides and unit, or reason.
     """
     lane = see_in_lane(pass_)
-    swings = find_swings(lane)
+    swings = keep_regular(find_swings(lane))
     table = fit_timetable(swings)
     measures = (
         measure_back(pass_, lane, table)
