@@ -96,7 +96,7 @@ def checking_priority(proposal: Mapping[str, Any] | None) -> float:
     """Return how soon a pass should be looked at: the larger the sooner.
 
     Twice the probability of a score of 4 or 5, plus that of 3 or more, plus what the tool's
-    confidence lacks of certainty. A pass without a proposal counts 1.5: nobody has judged
+    confidence lacks of certainty. A pass without a proposal counts 1: nobody has judged
     that cow yet, so she comes before those that look sound, after those that look lame.
 
     Parameters
@@ -105,7 +105,7 @@ def checking_priority(proposal: Mapping[str, Any] | None) -> float:
         With the keys ``probabilities`` (five, for scores 1 to 5) and ``confidence`` (0 to 1).
     """
     if proposal is None or not proposal.get("probabilities"):
-        return 1.5
+        return 1.0
     probabilities = [float(p) for p in proposal["probabilities"]]
     confidence = float(proposal.get("confidence") or 0.0)
     return 2 * sum(probabilities[3:]) + sum(probabilities[2:]) + (1 - confidence)

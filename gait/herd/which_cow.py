@@ -211,7 +211,13 @@ def _match(
 
 
 _WORDS = re.compile(r"[^0-9A-Za-zÀ-ɏ]+")
-_LOOKS_LIKE_TIME = re.compile(r"(19|20)\d{6}|\d{6}")
+_DATE = re.compile(
+    r"(?<!\d)(?:(?:19|20)\d\d[-_. ]?[01]\d[-_. ]?[0-3]\d|[0-3]?\d[-_.][01]?\d[-_.](?:19|20)\d\d)"
+    r"(?:[-_. T]*(?:[01]\d|2[0-3])[-_.:hH]?[0-5]\d(?:[-_.:mM]?[0-5]\d)?\d{0,3})?(?!\d)"
+)
+"""A date, with or without a time of day behind it."""
+_CAMERA = re.compile(r"(?:IMG|DSC[NF]?|MVI|MOV|VID|PXL|CLIP|FILM|VIDEO|PHOTO)", re.IGNORECASE)
+"""What cameras write before their own counting number, which is no animal number."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -229,8 +235,8 @@ def cow_from_file_name(
 
     A name counts only if a part of it, between any marks, is an animal number of the herd list
     or a 15-digit electronic number. Leading zeros may be left out when that leaves no doubt. A
-    part written behind ``cow``, ``tag`` or ``nr`` goes before all others. A part that looks
-    like a date or a time of day only counts behind such a word.
+    part written behind ``cow``, ``tag`` or ``nr`` goes before all others. Dates, times of day
+    and a camera's own count (the number behind IMG, DSC, VID and the like) are no numbers.
 
     Parameters
     ----------
@@ -244,12 +250,12 @@ def cow_from_file_name(
     by_electronic = dict(electronic)
     where = PurePath(path.replace("\\", "/"))
     for name in (where.stem, where.parent.name):
-        parts = [p for p in _WORDS.split(name) if p]
+        parts = [p for p in _WORDS.split(_DATE.sub(" ", name)) if p]
         found = _marked(parts, numbers) or [
             cow
-            for part in parts
+            for before, part in zip(["", *parts], parts, strict=False)
             for cow in _cows_of(part, numbers, by_electronic)
-            if not _LOOKS_LIKE_TIME.fullmatch(part)
+            if not _CAMERA.fullmatch(before)
         ]
         unique = tuple(dict.fromkeys(found))
         if unique:
