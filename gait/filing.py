@@ -130,14 +130,16 @@ def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> M
     Matching
         Also the cows that were listed but not filmed.
     """
-    from gait.exchange import read_exit_order
+    from gait.exchange.records_csv import read_exit_list
     from gait.herd.which_cow import PassTime, match_exit_order
 
     passes = [
         PassTime(pass_id=p.pass_id, at=p.observed_at)
         for p in sorted(store.passes.of_clip(clip_id), key=lambda p: (p.observed_at, p.pass_id))
     ]
-    matching = match_exit_order(read_exit_order(file, store.cows.all()), passes)
+    on = passes[0].at.date() if passes else None
+    listed = read_exit_list(file.read_bytes(), store.cows.all(), on=on)
+    matching = match_exit_order(listed.entries, passes)
     for match in matching.matches:
         store.identities.set(
             match.pass_id,

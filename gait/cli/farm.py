@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from gait.errors import ExchangeError, StoreError
+from gait.errors import StoreError
 
 DEFAULT_FARM = "farm"
 
@@ -61,22 +61,23 @@ def farm_option(parser: argparse.ArgumentParser) -> None:
 
 def run_cows(args: argparse.Namespace) -> int:
     """Take in or preview a herd list."""
-    from gait.exchange import read_herd_list
+    from gait.exchange.csv_files import read_csv_file
+    from gait.exchange.herd_csv import cows_to_keep, preview_herd_list
     from gait.store import open_store
 
-    found = read_herd_list(args.file)
-    for rejected in found.rejected:
-        print(f"row {rejected.row}: {rejected.reason}")
-    print(f"{len(found.cows)} cows read, {len(found.rejected)} rows left out.")
-    if args.preview:
-        return 0
-    if found.rejected and args.all_or_nothing:
-        raise ExchangeError(
-            "Nothing was taken in.", "Mend the rows above, or leave out the option."
-        )
     with open_store(args.farm) as store:
-        change = store.cows.put(found.cows)
-    print(change)
+        table = read_csv_file(args.file)
+        found = preview_herd_list(table, store.cows.all(include_left=True))
+        for rejected in found.rejected:
+            print(f"line {rejected.line}: {rejected.why}")
+        columns = ", ".join(f"{found.header[i]} = {name}" for name, i in found.columns.items())
+        print(f"Columns: {columns}. Not used: {', '.join(found.not_used) or 'none'}.")
+        print(
+            f"{len(found.new)} new cows, {len(found.changed)} changed, "
+            f"{len(found.unchanged)} as before, {len(found.rejected)} rows left out."
+        )
+        if not args.preview:
+            store.cows.put(cows_to_keep(found, all_or_nothing=args.all_or_nothing))
     return 0
 
 
@@ -178,20 +179,20 @@ def run_trim_day(args: argparse.Namespace) -> int:
 
 def run_backup(args: argparse.Namespace) -> int:
     """Save the farm as one file."""
-    from gait.exchange import backup
+    from gait.exchange.backup import write_backup
     from gait.store import open_store
 
     with open_store(args.farm) as store:
-        backup(store, args.file)
+        write_backup(store, args.file)
     print(f"Saved: {args.file}")
     return 0
 
 
 def run_restore(args: argparse.Namespace) -> int:
     """Bring a saved farm back."""
-    from gait.exchange import restore
+    from gait.exchange.backup import restore_backup
 
-    restore(args.file, Path(args.farm))
+    restore_backup(args.file, args.farm)
     print(f"Brought back into {args.farm}.")
     return 0
 

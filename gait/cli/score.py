@@ -151,7 +151,9 @@ def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool
         write_silhouettes(tracks, folder, frames=report.frames)
     if args.overlay is not None:
         frames = read_frames(report.info.path)
-        write_overlay(frames, tracks, args.overlay, fps=report.info.fps if report.info.fps > 0 else 1.0)
+        write_overlay(
+            frames, tracks, args.overlay, fps=report.info.fps if report.info.fps > 0 else 1.0
+        )
 
 
 def _file(report: ClipReport, args: argparse.Namespace) -> None:
