@@ -92,7 +92,8 @@ class Decoding:
             encoding="utf-8",
         )
         self._lines: queue.Queue[str] = queue.Queue()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.info: dict[str, Any] = json.loads(self._next_line())
@@ -151,6 +152,7 @@ class Decoding:
         """End the child and give the shared memory back. May be called twice."""
         self._child.kill()
         self._child.wait()
+        self._listener.join()  # it ends with the child's output
         for stream in (self._child.stdin, self._child.stdout):
             if stream is not None:
                 with contextlib.suppress(OSError):

@@ -30,7 +30,7 @@ TURN_SHARE = 0.4
 """Share of her length she must walk back before she counts as turned."""
 JUMP = 0.35
 """Share of her width or height by which a sighting may lie off; farther off it is another cow."""
-SURE = 0.12
+SURE = 0.2
 """Median landmark confidence under which a sighting is no cow."""
 
 

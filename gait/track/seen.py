@@ -22,6 +22,8 @@ LANDMARK_SEEN = 0.1
 """Peaks lower than this are no landmark at all and become NaN."""
 LEAST_AREA = 0.02
 """Share of the network's picture a silhouette must fill."""
+LEAST_SIDE_PX = 12.0
+"""Smaller boxes are no cow worth following."""
 EDGE_PX = 3.0
 """A cow nearer than this to the frame's edge is taken as cut by it."""
 SHARPNESS_WIDTH = 480
@@ -170,16 +172,13 @@ def outline_box(sighting: Sighting, image_size: tuple[int, int]) -> Box | None:
     right, bottom = left + body[cv2.CC_STAT_WIDTH] - 1, top + body[cv2.CC_STAT_HEIGHT] - 1
     to_frame = sighting.silhouette.to_frame
     corners = np.array([[left - 0.5, top - 0.5, 1], [right + 0.5, bottom + 0.5, 1]]) @ to_frame.T
-    sure = sighting.points[sighting.confidence >= 0.4]
-    around = np.vstack([corners, sure])
-    (x0, y0), (x1, y1) = around.min(0), around.max(0)
-    return Box(
-        x0=max(float(x0), 0.0),
-        y0=max(float(y0), 0.0),
-        x1=min(float(x1), image_size[0] - 1.0),
-        y1=min(float(y1), image_size[1] - 1.0),
-        confidence=float(np.median(sighting.confidence)),
-    )
+    around = np.vstack([corners, sighting.points[sighting.confidence >= 0.4]])
+    edge = np.array(image_size) - 1.0
+    (x0, y0), (x1, y1) = np.clip(around.min(0), 0, edge), np.clip(around.max(0), 0, edge)
+    if min(x1 - x0, y1 - y0) < LEAST_SIDE_PX:
+        return None
+    sure = float(np.median(sighting.confidence))
+    return Box(x0=float(x0), y0=float(y0), x1=float(x1), y1=float(y1), confidence=sure)
 
 
 def _anchor(points: FloatArray, confidence: FloatArray, box: Box) -> FloatArray:
