@@ -20,7 +20,8 @@ URGENCIES: tuple[Urgency, ...] = ("vet", "same_day", "recheck_due", "soon", "wai
 class LameCow:
     """One line of the lame list.
 
-    ``score`` is the newest standing score, ``since`` the walk of her first lame score of this
+    ``score`` is the newest standing score, given by ``decided_by`` on ``pass_id`` (which leads to
+    the clip), where the tool's proposal came from ``model_version``; ``since`` the walk of her first lame score of this
     spell, ``times_before`` the earlier spells in this lactation. ``treated_on`` is her last
     therapeutic trim of this spell. ``next_step`` is a sentence; ``cautions`` are more of them.
     """
@@ -30,7 +31,9 @@ class LameCow:
     since: datetime
     scored_at: datetime
     decided_by: str
+    decided_at: datetime
     pass_id: int
+    model_version: str | None
     times_before: int
     is_chronic: bool
     urgency: Urgency
@@ -126,7 +129,9 @@ def _line(
         since=spell.began_at,
         scored_at=spell.latest.observed_at,
         decided_by=spell.latest.decided_by,
+        decided_at=spell.latest.decided_at,
         pass_id=spell.latest.pass_id,
+        model_version=spell.latest.model_version,
         times_before=len(spells_in_lactation(spells[:-1], calvings, today)),
         is_chronic=chronic,
         urgency=urgency,

@@ -55,6 +55,35 @@ class Queue:
         )
         return self._summaries(question)
 
+    def for_vet(self, since: datetime, limit: int = 100) -> list[PassSummary]:
+        """Return passes worth a second opinion, most urgent first.
+
+        Those for which somebody asked or two people differ, whenever they were; and of the walks
+        since then those that a person scored 4 or 5, or whose plausible run of scores holds both
+        a sound and a lame one, unless a second opinion was given already.
+
+        Parameters
+        ----------
+        since : datetime
+            Aware.
+        limit : int
+        """
+        s, d, c = t.pass_state.c, t.decision.c, t.conflict.c
+        answered = select(d.pass_id).where(d.kind == "second_opinion", d.at >= since)
+        disputed = select(c.pass_id).where(c.settled_at.is_(None))
+        unclear = or_(s.score >= 4, (s.low < 3) & (s.high >= 3), s.proposed >= 4)
+        recent = select(s.pass_id).where(
+            s.observed_at >= since, unclear, s.pass_id.not_in(answered), s.status != "unusable"
+        )
+        asked = select(s.pass_id).where(s.wants_second_opinion.is_(True))
+        question = (
+            select(t.pass_state)
+            .where(or_(*(s.pass_id.in_(some) for some in (asked, disputed, recent))))
+            .order_by(s.wants_second_opinion.desc(), s.priority.desc(), s.pass_id)
+            .limit(limit)
+        )
+        return self._summaries(question)
+
     def without_cow(self, limit: int = 50, offset: int = 0) -> list[PassSummary]:
         """Return passes of which the cow is not known or doubtful, newest first."""
         s = t.pass_state.c

@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, insert, select, update
 
 from gait.errors import StoreError
 from gait.herd.records import (
@@ -145,11 +145,9 @@ class Trims:
         return self._trims(t.trim.c.on_day >= on, corrected)
 
     def _trims(self, where: Any, corrected: bool) -> list[Trim]:
-        r = t.trim.alias("replacement")
         question = select(t.trim).where(where).order_by(t.trim.c.on_day, t.trim.c.trim_id)
         if not corrected:
-            replaced = select(r.c.corrects).where(r.c.corrects.is_not(None))
-            question = question.where(t.trim.c.uid.not_in(replaced))
+            question = question.where(_not_replaced())
         with self._database.read() as connection:
             rows = list(connection.execute(question).mappings())
             findings = _findings(connection, [row["trim_id"] for row in rows])
@@ -158,8 +156,15 @@ class Trims:
     def last_days(self) -> dict[str, date]:
         """Return the day each cow was last trimmed."""
         question = select(t.trim.c.cow, t.trim.c.on_day).order_by(t.trim.c.on_day)
+        question = question.where(_not_replaced())
         with self._database.read() as connection:
             return {cow: on for cow, on in connection.execute(question)}
+
+
+def _not_replaced() -> ColumnElement[bool]:
+    """Leave out trims that a later one corrects."""
+    r = t.trim.alias("replacement")
+    return t.trim.c.uid.not_in(select(r.c.corrects).where(r.c.corrects.is_not(None)))
 
 
 class Rechecks:

@@ -31,7 +31,7 @@ def time_to_text(at: datetime) -> str:
     """
     if at.tzinfo is None:
         raise ValueError(f"a time needs a time zone, got {at!r}")
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 def plain(value: Any) -> Any:
