@@ -35,15 +35,41 @@ def folder() -> Path:
     return found if found is not None else Path(os.environ.get(FARM, "farm"))
 
 
+def numbers() -> list[str]:
+    """Return the animal numbers of the herd, in order."""
+    return [c.number for c in store().cows.all()]
+
+
 def must_sign_in() -> bool:
-    """Tell whether people have to sign in: the page is open to the network, or PINs are set."""
-    return bool(os.environ.get(OPEN_TO_NETWORK)) or any(p.has_pin for p in store().people.all())
+    """Tell whether people have to sign in: open to the network, PINs set, or OIDC set up."""
+    open_to_network = bool(os.environ.get(OPEN_TO_NETWORK))
+    return open_to_network or oidc_set_up() or any(p.has_pin for p in store().people.all())
+
+
+def oidc_set_up() -> bool:
+    """Tell whether sign-in by an outside service is set up in Streamlit's secrets."""
+    try:
+        return "auth" in st.secrets
+    except FileNotFoundError:  # no secrets at all
+        return False
+
+
+def oidc_names() -> tuple[str, ...]:
+    """Return under which names the outside service knows who is here; empty when nobody is."""
+    if not oidc_set_up() or not getattr(st.user, "is_logged_in", False):
+        return ()
+    verified = st.user.get("email_verified", False)
+    given = (st.user.get("email") if verified else None, st.user.get("sub"))
+    return tuple(str(name) for name in given if name)
 
 
 def person() -> Person | None:
     """Return who works in this tab, or None."""
-    name = st.session_state.get("person")
-    return store().people.get(name) if name else None
+    everybody = {p.name: p for p in store().people.all()}
+    chosen = st.session_state.get("person")
+    if chosen in everybody:
+        return everybody[chosen]
+    return next((everybody[name] for name in oidc_names() if name in everybody), None)
 
 
 def who() -> str:
@@ -64,7 +90,8 @@ def guarded(action: str) -> bool:
     """Say so where a person may not do something, and return whether they may."""
     if allowed(action):
         return True
-    st.info(t("person.may_not"))
+    nobody = person() is None
+    st.info(t("person.choose_first" if nobody else "person.may_not"))
     return False
 
 

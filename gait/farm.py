@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gait.score.calibration import Calibration
     from gait.score.learning import Lesson, ScoredPass
     from gait.store import Store
+    from gait.trim_day import PlannedSheet
 
 RULES_SETTING = "rules"
 MODEL_SETTING = "score_model"
@@ -169,6 +170,15 @@ def models_of(store: Store) -> list[ModelLine]:
         ModelLine(version=m.version, kind=m.kind, in_use=m.version == used, notes=m.notes)
         for m in models
     ]
+
+
+def plan_trim_day(
+    store: Store, on: date, *, trimmer: str = "", capacity: int = 12
+) -> PlannedSheet:
+    """Return the sheet of a trim day, planned now if it was not; see :mod:`gait.trim_day`."""
+    from gait import trim_day
+
+    return trim_day.plan_trim_day(store, on, trimmer=trimmer, capacity=capacity)
 
 
 def close_recheck(store: Store, promise: Recheck, *, score: int, who: str) -> Outcome:

@@ -5,102 +5,146 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
+from app.parts import player
 from app.texts import t
-from gait.errors import GaitError
+from gait.errors import GaitError, StoreConflict
 from gait.farm import decide as keep_decision
 from gait.farm import lame_today
-from gait.herd.records import PassRecord
+from gait.herd.records import DecisionKind, PassRecord
 from gait.score import SCORES
 
+WHY = ("slipped", "distracted", "looks_worse", "looks_better", "one_leg", "film")
+"""Reasons that take one tap; more can be typed."""
 
-def buttons(record: PassRecord, *, place: str, blind: bool = False) -> None:
-    """Show the five scores, a reason where one is needed, and what else can be said."""
-    pass_id = record.summary.pass_id
-    proposed = None if blind else record.summary.proposed
-    chosen = score_choice(record, place=place, proposed=proposed)
-    reason = ""
-    if proposed is not None and chosen != proposed:
-        reason = st.text_input(
-            t("decide.why"), key=f"{place}_why_{pass_id}", placeholder=t("decide.why_hint")
-        )
-    label = t("decide.confirm", score=chosen) if chosen == proposed else t("decide.keep")
-    if st.button(label, type="primary", key=f"{place}_keep_{pass_id}", width="stretch"):
-        _keep(record, chosen, reason, blind)
+
+def buttons(record: PassRecord, *, place: str) -> None:
+    """Show the five scores; one tap on the proposed one confirms, another one asks why."""
+    proposed, pass_id = record.summary.proposed, record.summary.pass_id
+    own = st.session_state.get(f"{place}_own_{pass_id}")
+    if own is not None:
+        _ask_why(record, own, place)
+        return
+    tapped = score_buttons(pass_id, place=place, proposed=proposed)
+    if tapped is not None:
+        if proposed is None or tapped == proposed:
+            _keep(record, tapped, "")
+        else:
+            st.session_state[f"{place}_own_{pass_id}"] = tapped
+            st.rerun()
     one, two = st.columns(2)
     if one.button(t("decide.second"), key=f"{place}_second_{pass_id}", width="stretch"):
-        _other(record, "second_opinion_wanted", reason)
+        _other(record, "second_opinion_wanted", "")
     if two.button(t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch"):
-        _other(record, "unusable", reason or t("decide.unusable_reason"))
+        _other(record, "unusable", t("decide.unusable_reason"))
 
 
-def score_choice(record: PassRecord, *, place: str, proposed: int | None) -> int | None:
-    """Show the five scores with the scale's words; return the chosen one."""
-    return st.radio(
-        t("decide.your_score"),
-        SCORES,
-        index=None if proposed is None else proposed - 1,
-        format_func=lambda s: f"**{s}** {t(f'scale.{s}')}",
-        key=f"{place}_score_{record.summary.pass_id}",
-    )
+def score_buttons(pass_id: int, *, place: str, proposed: int | None) -> int | None:
+    """Show five large buttons with the scale's definitions; return the one just pressed."""
+    st.markdown(f"**{t('decide.tap' if proposed else 'decide.tap_own')}**")
+    tapped = None
+    with st.container(key=f"{place}_scores_{pass_id}"):
+        for score in SCORES:
+            label = f"**{score}** {t(f'scale.{score}')}"
+            if score == proposed:
+                label += f" **{t('decide.proposed')}**"
+            if st.button(
+                label,
+                key=f"{place}_score_{score}_{pass_id}",
+                type="primary" if score == proposed else "secondary",
+                shortcut=str(score),
+                width="stretch",
+            ):
+                tapped = score
+    if proposed is not None:
+        player.keys({"Enter": f"{place}_score_{proposed}_{pass_id}"}, key=f"{place}_keys_{pass_id}")
+    return tapped
 
 
-def _keep(record: PassRecord, score: int | None, reason: str, blind: bool) -> None:
-    if score is None:
-        st.warning(t("decide.choose"))
-        return
-    proposed = record.summary.proposed
-    if proposed is not None and not blind and score != proposed and not reason.strip():
-        st.warning(t("decide.say_why"))
-        return
+def _ask_why(record: PassRecord, score: int, place: str) -> None:
+    pass_id = record.summary.pass_id
+    with st.container(border=True):
+        st.markdown(f"**{t('decide.differs', own=score, proposed=record.summary.proposed)}**")
+        picked = st.pills(
+            t("decide.why"),
+            WHY,
+            format_func=lambda name: t(f"why.{name}"),
+            key=f"{place}_why_pick_{pass_id}",
+        )
+        typed = st.text_input(
+            t("decide.why_more"), key=f"{place}_why_{pass_id}", placeholder=t("decide.why_hint")
+        )
+        reason = ": ".join(w for w in (t(f"why.{picked}") if picked else "", typed.strip()) if w)
+        one, two = st.columns([2, 1])
+        label = t("decide.keep", score=score)
+        if one.button(label, type="primary", key=f"{place}_keep_{pass_id}", width="stretch"):
+            if reason:
+                st.session_state.pop(f"{place}_own_{pass_id}", None)
+                _keep(record, score, reason)
+            else:
+                st.warning(t("decide.say_why"))
+        if two.button(t("decide.back"), key=f"{place}_back_{pass_id}", width="stretch"):
+            st.session_state.pop(f"{place}_own_{pass_id}", None)
+            st.rerun()
+
+
+def _keep(record: PassRecord, score: int, reason: str) -> None:
+    store, summary = session.store(), record.summary
     before = _lame()
     try:
         keep_decision(
-            session.store(),
-            record.summary.pass_id,
+            store,
+            summary.pass_id,
             who=session.who(),
             score=score,
             reason=reason,
-            blind=blind,
-            expected_version=record.summary.version,
+            expected_version=summary.version,
         )
     except GaitError as problem:
-        session.show(problem)
+        refused(problem, summary.pass_id)
         return
-    _next(record, score, before)
+    st.session_state["said"] = _what_it_means(summary.cow, score, before)
+    leave(record)
 
 
-def _other(record: PassRecord, kind: str, reason: str) -> None:
+def _what_it_means(cow: str | None, score: int, before: set[str]) -> str:
+    after = _lame()
+    if cow is None:
+        return t("decide.no_cow", score=score)
+    if cow in after - before:
+        return t("decide.enters", cow=cow, score=score)
+    if cow in before - after:
+        return t("decide.leaves", cow=cow, score=score)
+    return t("decide.kept", cow=cow, score=score)
+
+
+def _other(record: PassRecord, kind: DecisionKind, reason: str) -> None:
     try:
         session.store().decisions.add(
             record.summary.pass_id,
-            kind=kind,  # type: ignore[arg-type]
+            kind=kind,
             who=session.who(),
             reason=reason,
             expected_version=record.summary.version,
         )
     except GaitError as problem:
-        session.show(problem)
+        refused(problem, record.summary.pass_id)
         return
     st.session_state["said"] = t(f"decide.done_{kind}")
-    _leave(record)
+    leave(record)
 
 
-def _next(record: PassRecord, score: int, before: set[str]) -> None:
-    cow = record.summary.cow
-    after = _lame()
-    if cow is None:
-        text = t("decide.no_cow", score=score)
-    elif cow in after - before:
-        text = t("decide.enters", cow=cow, score=score)
-    elif cow in before - after:
-        text = t("decide.leaves", cow=cow, score=score)
-    else:
-        text = t("decide.kept", cow=cow, score=score)
-    st.session_state["said"] = text
-    _leave(record)
+def refused(problem: GaitError, pass_id: int) -> None:
+    """Show why a decision was not taken; after a conflict, show the pass as it is now."""
+    if not isinstance(problem, StoreConflict):
+        session.show(problem)
+        return
+    st.session_state["refused"] = str(problem)
+    st.query_params["pass"] = str(pass_id)
+    st.rerun()
 
 
-def _leave(record: PassRecord) -> None:
+def leave(record: PassRecord) -> None:
+    """Go on to the next pass, and remember this one for taking it back."""
     cow = record.summary.cow or t("pass.not_named")
     st.session_state["last_decided"] = {"pass_id": record.summary.pass_id, "cow": cow}
     st.query_params.pop("pass", None)
@@ -125,6 +169,25 @@ def said() -> None:
     text = st.session_state.pop("said", None)
     if text:
         st.success(text)
+    trouble = st.session_state.pop("refused", None)
+    if trouble:
+        st.error(trouble)
+
+
+def disputes(pass_id: int) -> None:
+    """Show who said what so far, and decisions that came at the same time."""
+    store = session.store()
+    for made in store.decisions.of_pass(pass_id):
+        score = "" if made.score is None else f" {made.score}"
+        line = f"{made.at:%Y-%m-%d %H:%M} {made.who}: {t(f'kind.{made.kind}')}{score}"
+        st.caption(line + (f" – {made.reason}" if made.reason else ""))
+    for both in store.decisions.conflicts(pass_id=pass_id):
+        st.warning(t("second.conflict", who=both.who, score=both.score or "–"))
+        if session.allowed("decide") and st.button(
+            t("second.settled"), key=f"settle_{both.conflict_id}"
+        ):
+            store.decisions.settle(both.conflict_id, who=session.who())
+            st.rerun()
 
 
 def _lame() -> set[str]:

@@ -5,10 +5,16 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import charts
+from app.parts import charts, look
 from app.texts import t
 from gait.errors import GaitError
-from gait.farm import calibration_of, learn_from_herd, models_of, use_model
+from gait.farm import calibration_of, learn_from_herd, model_in_use, models_of, use_model
+
+
+def not_validated() -> None:
+    """Say that the model is not validated on scored cows, until it has learnt from this herd."""
+    if model_in_use(session.store()).kind == "published":
+        st.caption(f":material/info: {t('model.not_validated')}")
 
 
 def show() -> None:
@@ -18,7 +24,8 @@ def show() -> None:
     used = next(line for line in lines if line.in_use)
     if used.kind == "published":
         st.warning(t("model.not_validated"))
-    st.write(f"**{used.version}** {used.notes.get('statement', '')}")
+    st.markdown(f"**{t('model.in_use')}** {look.literal(used.version)}")
+    st.caption(look.literal(used.notes.get("statement", "")))
     _calibration()
     if not session.allowed("rules"):
         return
@@ -42,7 +49,8 @@ def _calibration() -> None:
     if found is None:
         st.caption(t("model.no_calibration"))
         return
-    st.altair_chart(charts.reliability([(b.stated, b.found, b.cows) for b in found.bins]))
+    bins = [(b.stated, b.found, b.cows) for b in found.bins]
+    st.altair_chart(charts.reliability(bins), width="stretch")
     st.caption(t("model.calibration", error=round(100 * found.expected_error), cows=found.cows,
                  coverage=round(100 * found.coverage),
                  rps=f"{found.ranked_probability_score:.3f}"))  # fmt: skip

@@ -1,4 +1,4 @@
-"""Show one pass: film, still, traces, measures, proposal."""
+"""Show one pass: film, still, traces, proposal."""
 
 from __future__ import annotations
 
@@ -10,69 +10,92 @@ import pandas as pd
 import streamlit as st
 
 from app import session
-from app.parts import look
+from app.parts import look, player
 from app.texts import t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
 
-NAMES = ("back_arch", "head_bob_a1_pct", "step_time_asymmetry_pct", "stance_time_asymmetry_pct",
-         "tracking_up_pct", "stride_length_bl", "stride_duration_s", "speed_bl_s",
-         "triple_support_pct", "stance_share_pct", "head_height_ratio")  # fmt: skip
-LEGS = ("near_hind", "near_fore", "far_hind", "far_fore")
+LEGS = ("near_fore", "near_hind", "far_fore", "far_hind")
+
+
+def heading(record: PassRecord) -> None:
+    """Say which cow walks here, when, and from which film."""
+    summary = record.summary
+    name = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
+    st.subheader(look.literal(name))
+    parts = [f"{summary.observed_at:%Y-%m-%d %H:%M}"]
+    if record.clip is not None:
+        parts.append(record.clip.name)
+        parts.append(t("pass.seconds", start=f"{record.start_s:.1f}", end=f"{record.end_s:.1f}"))
+    st.caption(look.literal(" · ".join(parts)))
 
 
 def film(record: PassRecord) -> None:
-    """Play the film with everything drawn in; fall back on the still."""
-    folder, files = session.folder(), record.files
-    slow = st.toggle(t("pass.slow"), key=f"slow_{record.summary.pass_id}")
-    path = files.get("slow") if slow and "slow" in files else files.get("film")
-    if path and (folder / path).is_file():
-        st.video(str(folder / path), loop=True, autoplay=True, muted=True, alt=t("pass.film_alt"))
-    still(record)
+    """Play the film with everything drawn in; a photo or lost film gives the still instead."""
+    path = record.files.get("film")
+    if path and (session.folder() / path).is_file():
+        fps = float((record.clip.info if record.clip else {}).get("fps") or 25.0)
+        player.film(session.folder() / path, key=str(record.summary.pass_id), fps=fps)
+    elif "still" not in record.files:
+        st.info(t("pass.no_film"))
 
 
 def still(record: PassRecord) -> None:
     """Show the still with the back drawn against a straight line."""
     path = record.files.get("still")
     if path and (session.folder() / path).is_file():
-        st.image(str(session.folder() / path), caption=t("pass.still"))
+        st.image(str(session.folder() / path), caption=t("pass.still"), width="stretch")
 
 
 def proposal(record: PassRecord) -> None:
     """Show the proposed score with its confidence, plausible run and reasons."""
     found = record.proposal
-    if found is None:
-        st.info(" ".join(record.problems) or t("pass.no_proposal"))
+    if found is None or found.get("value") is None:
+        st.markdown(f"**{t('pass.no_proposal')}**")
+        for problem in record.problems:
+            st.write(look.literal(problem))
         return
     run = found["plausible"]
+    span = t("pass.plausible_one") if len(run) == 1 else t(
+        "pass.plausible", low=run[0], high=run[-1])  # fmt: skip
     st.html(
-        f"<div>{look.score_badge(found['value'])} "
-        f"<span class='quiet'>{t('pass.sure', share=round(100 * found['confidence']))} · "
-        f"{t('pass.plausible', low=run[0], high=run[-1])}</span></div>"
+        f"<div class='cow-line'>{look.score_badge(found['value'])}<span><b>"
+        f"{look.plain(t('pass.proposed'))}</b><br><span class='quiet'>"
+        f"{look.plain(t('pass.sure', share=round(100 * found['confidence'])))} · "
+        f"{look.plain(span)}</span></span></div>"
+        f"<ul class='reasons'>{''.join(f'<li>{look.plain(r)}</li>' for r in found['reasons'][:4])}"
+        "</ul>"
     )
     probabilities(found["probabilities"])
-    for reason in found["reasons"]:
-        st.write(f"- {reason}")
     for problem in record.problems:
-        st.caption(problem)
+        st.caption(look.literal(problem))
 
 
 def probabilities(chances: list[float]) -> None:
-    """Draw the probability of each score as bars."""
-    table = pd.DataFrame({"score": [1, 2, 3, 4, 5], "share": chances})
-    table["text"] = [f"{100 * c:.0f} %" for c in chances]
+    """Draw the probability of each score as one bar cut into five."""
+    table = pd.DataFrame({"score": [str(s) for s in range(1, 6)], "share": chances})
+    table["end"] = table["share"].cumsum()
+    table["start"] = table["end"] - table["share"]
+    table["middle"] = (table["start"] + table["end"]) / 2
+    table["ink"] = list(look.SCORE_INK.values())
+    table["percent"] = [f"{100 * c:.0f} %" for c in chances]
+    wide = alt.datum.share > 0.07
     base = alt.Chart(table).encode(
-        x=alt.X("score:O", title=t("pass.score"), axis=alt.Axis(labelAngle=0)),
-        y=alt.Y("share:Q", title=None, axis=None, scale=alt.Scale(domain=[0, 1.1])),
-    )
-    colour = alt.Color(
-        "score:O",
-        scale=alt.Scale(domain=list(look.SCORE_COLOURS), range=list(look.SCORE_COLOURS.values())),
-        legend=None,
-    )
-    bars = base.mark_bar(stroke=look.INK, strokeWidth=0.5).encode(color=colour)
-    labels = base.mark_text(dy=-8, color=look.INK).encode(text="text:N")
-    st.altair_chart((bars + labels).properties(height=130), width="stretch")
+        tooltip=[alt.Tooltip("score:N", title=t("pass.score")),
+                 alt.Tooltip("percent:N", title=t("pass.probability"))])  # fmt: skip
+    bars = base.mark_bar(stroke=look.PAPER, strokeWidth=1, height=26).encode(
+        x=alt.X("start:Q", axis=None, scale=alt.Scale(domain=[0, 1])),
+        x2="end:Q",
+        color=alt.Color("score:N", legend=None, scale=alt.Scale(
+            domain=list(table["score"]), range=list(look.SCORE_COLOURS.values()))),
+    )  # fmt: skip
+    numbers = base.transform_filter(wide).mark_text(fontWeight="bold", fontSize=13).encode(
+        x="middle:Q", text="score:N", color=alt.Color("ink:N", scale=None))  # fmt: skip
+    percents = base.transform_filter(wide).mark_text(dy=24, fontSize=11, color=look.GREY).encode(
+        x="middle:Q", text="percent:N")  # fmt: skip
+    chart = (bars + numbers + percents).properties(
+        height=56, title=alt.Title(t("pass.chances"), fontSize=12, anchor="start"))  # fmt: skip
+    st.altair_chart(chart.configure_view(stroke=None), width="stretch")
 
 
 def traces(record: PassRecord) -> None:
@@ -84,9 +107,11 @@ def traces(record: PassRecord) -> None:
     head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]}).dropna()
     if len(head) > 1:
         st.altair_chart(_head_chart(head), width="stretch")
+        st.caption(t("pass.head_text"))
     spans = hoof_spans(found)
     if len(spans):
         st.altair_chart(_hoof_chart(spans), width="stretch")
+        st.caption(t("pass.hoof_text"))
 
 
 def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
@@ -95,6 +120,7 @@ def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
     rows = [
         {
             "leg": t(f"leg.{leg}"),
+            "side": t("leg.near") if leg.startswith("near") else t("leg.far"),
             "from": first if on is None else on,
             "to": last if off is None else off,
         }
@@ -119,31 +145,13 @@ def _head_chart(head: pd.DataFrame) -> alt.Chart:
 def _hoof_chart(spans: pd.DataFrame) -> alt.Chart:
     return (
         alt.Chart(spans)
-        .mark_bar(color=look.INK, height=14)
+        .mark_bar(height=16)
         .encode(
             x=alt.X("from:Q", title=t("pass.time_s"), scale=alt.Scale(zero=False)),
             x2="to:Q",
             y=alt.Y("leg:N", title=None, sort=[t(f"leg.{leg}") for leg in LEGS]),
+            color=alt.Color("side:N", legend=None, scale=alt.Scale(
+                domain=[t("leg.near"), t("leg.far")], range=[look.ORANGE, look.BLUE])),
         )
         .properties(height=130, title=t("pass.hoof_title"))
-    )
-
-
-def measures(record: PassRecord) -> None:
-    """List every measure with its error, or the reason why there is none."""
-    rows = []
-    for name in NAMES:
-        m = record.measures.get(name)
-        if m is None:
-            continue
-        rows.append({t("pass.measure"): t(f"measure.{name}"), t("pass.value"): value_text(m)})
-    if rows:
-        st.table(pd.DataFrame(rows).set_index(t("pass.measure")))
-
-
-def value_text(measure: Mapping[str, Any]) -> str:
-    """Return a measure as people read it: value, give or take, unit; or the reason."""
-    if measure.get("value") is None:
-        return str(measure.get("reason") or t("pass.not_measured"))
-    unit = "" if measure["unit"] in ("1", "") else f" {measure['unit']}"
-    return f"{measure['value']:.2f} ± {1.645 * measure['se']:.2f}{unit}"
+    )  # fmt: skip

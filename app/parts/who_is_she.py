@@ -1,4 +1,4 @@
-"""Which cow a pass shows: shown, doubted, typed."""
+"""Which cow a pass shows: doubted, typed, put right."""
 
 from __future__ import annotations
 
@@ -10,34 +10,46 @@ from gait.errors import GaitError
 from gait.herd.records import PassRecord
 
 
-def line(record: PassRecord) -> None:
-    """Show the cow's number and let people say that it is another."""
+def change(record: PassRecord) -> None:
+    """Let people say which cow a pass shows."""
+    if not session.allowed("identify"):
+        return
     summary = record.summary
-    name = summary.cow or t("pass.not_named")
-    st.subheader(t("pass.cow", cow=name))
+    candidates: tuple[str, ...] = ()
     if summary.identity_doubtful:
-        said = session.store().identities.of_pass(summary.pass_id)[-1]
-        st.warning(t("who.doubtful", cows=", ".join(said.candidates)))
-    with st.expander(t("who.change"), expanded=summary.cow is None):
+        candidates = session.store().identities.of_pass(summary.pass_id)[-1].candidates
+        st.warning(t("who.doubtful", cows=", ".join(candidates)))
+    for cow in candidates:
+        if st.button(t("pass.cow", cow=cow), key=f"who_{cow}_{summary.pass_id}"):
+            _keep(summary.pass_id, cow)
+    label = t("who.change") if summary.cow else t("who.name_her")
+    with st.expander(label, expanded=summary.cow is None and not candidates):
         _choose(record)
 
 
 def _choose(record: PassRecord) -> None:
-    numbers = [c.number for c in session.store().cows.all()]
+    pass_id = record.summary.pass_id
     chosen = st.selectbox(
         t("who.number"),
-        numbers,
+        session.numbers(),
         index=None,
         accept_new_options=True,
-        key=f"who_{record.summary.pass_id}",
+        key=f"who_{pass_id}",
         placeholder=t("who.type"),
     )
-    if st.button(t("who.keep"), key=f"who_keep_{record.summary.pass_id}") and chosen:
-        try:
-            session.store().identities.set(
-                record.summary.pass_id, str(chosen), who=session.who(), source="person"
-            )
-        except GaitError as problem:
-            session.show(problem)
-            return
-        st.rerun()
+    if st.button(t("who.keep"), key=f"who_keep_{pass_id}", width="stretch"):
+        if chosen and str(chosen).strip():
+            _keep(pass_id, str(chosen).strip())
+        else:
+            st.warning(t("who.say"))
+
+
+def _keep(pass_id: int, cow: str) -> None:
+    try:
+        session.store().identities.set(pass_id, cow, who=session.who(), source="person")
+    except GaitError as problem:
+        session.show(problem)
+        return
+    st.session_state["said"] = t("who.kept", cow=cow)
+    st.query_params["pass"] = str(pass_id)
+    st.rerun()

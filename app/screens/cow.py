@@ -5,10 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import charts, look, pass_view
+from app.parts import charts, comparison, look, pass_view
+from app.parts.finding_form import finding_text
 from app.texts import t
-from gait.exchange import cow_history_csv
-from gait.herd.records import Cow, Finding, Trim
+from gait.exchange.history import history_csv, time_line
+from gait.herd.records import Cow, Trim
 from gait.score.scales import on_scale
 
 
@@ -55,17 +56,6 @@ def trims(done: list[Trim]) -> None:
                 st.caption(trim.note)
 
 
-def finding_text(finding: Finding) -> str:
-    """Return a finding as one line."""
-    parts = [t(f"foot.{finding.foot}"), t(f"claw.{finding.claw}"), finding.zone, finding.code,
-             finding.stage, finding.severity, finding.note]  # fmt: skip
-    if finding.block:
-        parts.append(t("findings.block"))
-    if finding.bandage:
-        parts.append(t("findings.bandage"))
-    return " · ".join(str(p) for p in parts if p)
-
-
 def passes(number: str) -> None:
     """List her passes with what was proposed and decided."""
     for summary in session.store().passes.of_cow(number, limit=30):
@@ -79,7 +69,7 @@ def passes(number: str) -> None:
         with st.expander(title):
             record = session.store().passes.get(summary.pass_id)
             pass_view.still(record)
-            pass_view.measures(record)
+            comparison.show(record)
             st.page_link("screens/to_check.py", label=t("cow.open"),
                          query_params={"pass": str(summary.pass_id)})  # fmt: skip
 
@@ -113,5 +103,7 @@ with right:
     trims(done)
     if not done:
         st.caption(t("cow.no_trims"))
-st.download_button(t("cow.download"), cow_history_csv(store, cow.number),
-                   file_name=f"cow_{cow.number}.csv", mime="text/csv")  # fmt: skip
+st.download_button(
+    t("cow.download"), history_csv(time_line(store, cow.number)), on_click="ignore",
+    file_name=f"cow_{cow.number}.csv", mime="text/csv", key="cow_download",
+)  # fmt: skip

@@ -2,90 +2,105 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import streamlit as st
 
 from app import session
-from app.parts import decide, pass_view, who_is_she
+from app.parts import comparison, decide, look, pass_view
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord, PassSummary
 
+LOOK_BACK = timedelta(days=14)
+LONGEST = 100
 
-def choose(waiting: list[PassSummary]) -> PassRecord:
-    """Let the vet choose among the cows that wait."""
+
+def waiting() -> list[PassSummary]:
+    """Return the passes worth a second opinion, most urgent first."""
+    return session.store().queue.for_vet(datetime.now(UTC) - LOOK_BACK, limit=LONGEST)
+
+
+def choose(found: list[PassSummary]) -> PassRecord:
+    """Let the vet choose among the cows; the one asked for or the first to begin with."""
+    ids = [p.pass_id for p in found]
+    asked = st.query_params.get("pass", "")
+    first = ids.index(int(asked)) if asked.isdecimal() and int(asked) in ids else 0
+    names = {p.pass_id: label(p) for p in found}
     chosen = st.selectbox(
-        t("second.which", count=len(waiting)),
-        [p.pass_id for p in waiting],
-        format_func={p.pass_id: label(p) for p in waiting}.__getitem__,
-        key="second_pass",
-    )
+        t("second.which", count=len(found)), ids, index=first, format_func=names.__getitem__,
+        key=f"second_pass_{'_'.join(map(str, ids[:3]))}_{first}",
+    )  # fmt: skip
     return session.store().passes.get(int(chosen))
 
 
 def label(summary: PassSummary) -> str:
-    """Return the line of one pass."""
-    cow = summary.cow or t("pass.not_named")
-    return f"{t('pass.cow', cow=cow)} · {summary.observed_at:%Y-%m-%d %H:%M}"
+    """Return the line of one pass, which tells nothing of the score."""
+    cow = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
+    wanted = f" · {t('second.asked')}" if summary.wants_second_opinion else ""
+    return f"{cow} · {summary.observed_at:%Y-%m-%d %H:%M}{wanted}"
 
 
 def answer(record: PassRecord, *, blind: bool) -> None:
-    """Take the second opinion."""
+    """Take the second opinion: a note if wanted, then one tap."""
     pass_id = record.summary.pass_id
-    with st.form(f"second_{pass_id}"):
-        score = decide.score_choice(record, place="second", proposed=None)
-        note = st.text_area(t("second.note"), key=f"second_note_{pass_id}")
-        if not st.form_submit_button(t("second.keep"), type="primary", width="stretch"):
-            return
-    if score is None:
-        st.warning(t("decide.choose"))
+    note = st.text_input(t("second.note"), key=f"second_note_{pass_id}")
+    tapped = decide.score_buttons(pass_id, place="second", proposed=None)
+    if tapped is None:
         return
     try:
         session.store().decisions.add(
             pass_id,
             kind="second_opinion",
-            score=score,
+            score=tapped,
             who=session.who(),
             reason=note,
             blind=blind,
             expected_version=record.summary.version,
         )
     except GaitError as problem:
-        session.show(problem)
+        decide.refused(problem, pass_id)
         return
-    st.session_state["said"] = t("second.kept", score=score)
+    st.session_state["said"] = told(record, tapped)
+    st.query_params.pop("pass", None)
     st.rerun()
 
 
-def disputes(record: PassRecord) -> None:
-    """Show who said what so far, and decisions that came at the same time."""
-    for made in session.store().decisions.of_pass(record.summary.pass_id):
-        score = "" if made.score is None else f" {made.score}"
-        st.caption(f"{made.at:%Y-%m-%d %H:%M} {made.who}: {t(f'kind.{made.kind}')}{score} "
-                   f"{made.reason}")  # fmt: skip
-    for both in session.store().decisions.conflicts(pass_id=record.summary.pass_id):
-        st.warning(t("second.conflict", who=both.who, score=both.score))
+def told(record: PassRecord, score: int) -> str:
+    """Say what was kept, and only now what the program had proposed."""
+    proposed = record.summary.proposed
+    cow = record.summary.cow or t("pass.not_named")
+    if proposed is None:
+        return t("second.kept", cow=cow, score=score)
+    return t("second.kept_beside", cow=cow, score=score, proposed=proposed)
 
 
 st.title(t("second_opinion.title"))
 st.write(t("second.how"))
 decide.said()
-waiting = session.store().queue.second_opinions(limit=100)
-if not waiting:
+found = waiting()
+if not found:
     st.success(t("second.nothing"))
+    st.page_link("screens/lame_list.py", label=t("check.to_list"),
+                 icon=":material/format_list_numbered:")  # fmt: skip
     st.stop()
 blind = st.toggle(t("second.blind"), value=True, key="second_blind")
-record = choose(waiting)
+record = choose(found)
 left, right = st.columns([3, 2], gap="large")
 with left:
+    pass_view.heading(record)
     pass_view.film(record)
 with right:
-    who_is_she.line(record)
     if not blind:
         pass_view.proposal(record)
-        disputes(record)
+        st.markdown(f"**{look.literal(t('second.said_so_far'))}**")
+        decide.disputes(record.summary.pass_id)
     if session.guarded("second_opinion"):
         answer(record, blind=blind)
 if not blind:
-    with st.expander(t("check.more")):
+    left, right = st.columns(2, gap="large")
+    with left:
+        pass_view.still(record)
         pass_view.traces(record)
-        pass_view.measures(record)
+    with right:
+        comparison.show(record)

@@ -5,47 +5,88 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import decide, pass_view, who_is_she
+from app.parts import comparison, decide, learning, pass_view, who_is_she
 from app.texts import t
+from gait.errors import GaitError
+from gait.herd.records import PassRecord
 
-PLACE = "to_check_pass"
 
-
-def current() -> int | None:
+def current(skipped: list[int]) -> int | None:
     """Return the pass on the screen: the one asked for, else the first that waits."""
     asked = st.query_params.get("pass")
     if asked and asked.isdecimal():
         return int(asked)
-    waiting = session.store().queue.to_check(limit=1)
-    return waiting[0].pass_id if waiting else None
+    waiting = session.store().queue.to_check(limit=len(skipped) + 1)
+    return next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
 
 
-def undo_last() -> None:
-    """Offer to take back what this person decided last."""
+def steps(pass_id: int, skipped: list[int]) -> None:
+    """Offer to take back the last decision and to leave this cow for later."""
+    back, on = st.columns(2)
+    last = st.session_state.get("last_decided")
+    if last and back.button(
+        t("check.undo", cow=last["cow"]), icon=":material/undo:", key="undo", width="stretch"
+    ):
+        decide.take_back(last["pass_id"])
+    if on.button(t("check.next"), icon=":material/skip_next:", key="next", width="stretch"):
+        skipped.append(pass_id)
+        st.query_params.pop("pass", None)
+        st.rerun()
+
+
+def nothing_waits(skipped: list[int]) -> None:
+    """Say so, and offer what to do next."""
+    if skipped:
+        st.info(t("check.only_skipped", count=len(skipped)))
+        if st.button(t("check.again"), key="again", type="primary"):
+            skipped.clear()
+            st.rerun()
+    else:
+        st.success(t("check.nothing"))
     last = st.session_state.get("last_decided")
     if last and st.button(t("check.undo", cow=last["cow"]), icon=":material/undo:", key="undo"):
         decide.take_back(last["pass_id"])
+    st.page_link("screens/film.py", label=t("check.to_film"), icon=":material/videocam:")
+    st.page_link("screens/lame_list.py", label=t("check.to_list"),
+                 icon=":material/format_list_numbered:")  # fmt: skip
+
+
+def one_cow(record: PassRecord, skipped: list[int]) -> None:
+    """Show a pass and take the decision."""
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        pass_view.heading(record)
+        pass_view.film(record)
+    with right:
+        pass_view.proposal(record)
+        if record.summary.version:
+            decide.disputes(record.summary.pass_id)
+        if session.guarded("decide"):
+            decide.buttons(record, place="check")
+        steps(record.summary.pass_id, skipped)
+        who_is_she.change(record)
+        learning.not_validated()
+    st.subheader(t("check.more"))
+    left, right = st.columns(2, gap="large")
+    with left:
+        pass_view.still(record)
+        pass_view.traces(record)
+    with right:
+        comparison.show(record)
 
 
 st.title(t("to_check.title"))
-counts = session.store().queue.waiting()
-st.caption(t("check.waiting", count=counts.to_check))
+skipped: list[int] = st.session_state.setdefault("skipped", [])
+st.caption(t("check.waiting", count=session.store().queue.waiting().to_check))
 decide.said()
-undo_last()
-pass_id = current()
+pass_id = current(skipped)
 if pass_id is None:
-    st.success(t("check.nothing"))
-    st.page_link("screens/film.py", label=t("check.to_film"))
+    nothing_waits(skipped)
     st.stop()
-record = session.store().passes.get(pass_id)
-left, right = st.columns([3, 2], gap="large")
-with left:
-    pass_view.film(record)
-with right:
-    who_is_she.line(record)
-    pass_view.proposal(record)
-    if session.guarded("decide"):
-        decide.buttons(record, place="check")
-with st.expander(t("check.more"), expanded=False):
-    pass_view.traces(record)
-    pass_view.measures(record)
+try:
+    found = session.store().passes.get(pass_id)
+except GaitError as problem:
+    session.show(problem)
+    st.query_params.pop("pass", None)
+    st.stop()
+one_cow(found, skipped)

@@ -1,0 +1,135 @@
+"""Enter one finding: foot, claw, zone, what it is, what was done, and what was measured."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.parts import look
+from app.texts import t
+from gait.herd.feet import (
+    CLAW_TERMS,
+    CLAWS,
+    DD_STAGES,
+    FEET,
+    FOR_THE_VET,
+    SEVERITIES,
+    ZONES,
+    LengthUnit,
+    check_claw,
+    check_finding,
+    to_mm,
+)
+from gait.herd.records import Finding
+
+
+def show(cow: str) -> None:
+    """Show the form of one finding and add it to those of the cow."""
+    turn = st.session_state.setdefault(f"findings_turn_{cow}", 0)
+    place = f"{cow}_{turn}"
+    foot = _segments("foot", FEET, f"findings_foot_{place}")
+    claw = _segments("claw", CLAWS, f"findings_claw_{place}")
+    zone = _choice("zone", tuple(ZONES), f"findings_zone_{place}")
+    code = _choice("term", tuple(CLAW_TERMS), f"findings_code_{place}", show_code=True)
+    stage = _plain_segments("stage", DD_STAGES, place) if code == "DD" else None
+    severity = None
+    if code:
+        severity = _segments("severity", dict.fromkeys(SEVERITIES, ""), f"findings_sev_{place}")
+    if code in FOR_THE_VET:
+        st.warning(t("findings.for_vet"))
+    one, two = st.columns(2)
+    block = one.checkbox(t("findings.block"), key=f"findings_block_{place}")
+    bandage = two.checkbox(t("findings.bandage"), key=f"findings_bandage_{place}")
+    toe, sole, is_sound = _lengths(place)
+    note = st.text_input(t("findings.finding_note"), key=f"findings_fnote_{place}")
+    if not st.button(t("findings.add"), key=f"findings_add_{place}", width="stretch"):
+        return
+    if foot is None or not is_sound:
+        st.warning(t("findings.say_foot" if foot is None else "findings.mend_length"))
+        return
+    finding = Finding(
+        foot=foot, claw=claw or "both", zone=zone, code=code, stage=stage, severity=severity,
+        block=block, bandage=bandage, toe_length_mm=toe, sole_mm=sole, note=note.strip(),
+    )  # fmt: skip
+    wrong = check_finding(finding)
+    if wrong:
+        for sentence in wrong:
+            st.warning(sentence)
+        return
+    st.session_state.setdefault(f"findings_{cow}", []).append(finding)
+    st.session_state[f"findings_turn_{cow}"] = turn + 1
+    st.rerun()
+
+
+def finding_text(finding: Finding) -> str:
+    """Return a finding as one line."""
+    parts = [t(f"foot.{finding.foot}"), t(f"claw.{finding.claw}")]
+    if finding.zone:
+        parts.append(t(f"zone.{finding.zone}"))
+    if finding.code:
+        parts.append(f"{t(f'term.{finding.code}')} ({finding.code})")
+    if finding.stage:
+        parts.append(finding.stage)
+    if finding.severity:
+        parts.append(t(f"severity.{finding.severity}"))
+    if finding.block:
+        parts.append(t("findings.block"))
+    if finding.bandage:
+        parts.append(t("findings.bandage"))
+    if finding.toe_length_mm is not None:
+        parts.append(t("findings.toe_text", length=f"{finding.toe_length_mm:.0f}"))
+    if finding.sole_mm is not None:
+        parts.append(t("findings.sole_text", length=f"{finding.sole_mm:.1f}"))
+    return " · ".join([*parts, finding.note] if finding.note else parts)
+
+
+def _segments(kind: str, options: dict[str, str], key: str) -> str | None:
+    return st.segmented_control(
+        t(f"findings.{kind}"), list(options), format_func=lambda v: t(f"{kind}.{v}"), key=key
+    )
+
+
+def _plain_segments(kind: str, options: tuple[str, ...], place: str) -> str | None:
+    return st.segmented_control(t(f"findings.{kind}"), options, key=f"findings_{kind}_{place}")
+
+
+def _choice(kind: str, options: tuple[str, ...], key: str, *, show_code: bool = False) -> str | None:
+    def name(value: str) -> str:
+        return t(f"{kind}.{value}") + (f" ({value})" if show_code else "")
+
+    ordered = sorted(options, key=name) if show_code else options
+    return st.selectbox(
+        t(f"findings.{kind}"), ordered, index=None, format_func=name, key=key,
+        placeholder=t("findings.choose_or_none"),
+    )  # fmt: skip
+
+
+def _lengths(place: str) -> tuple[float | None, float | None, bool]:
+    """Ask for toe length and sole thickness; return them in mm, and whether they can be."""
+    with st.expander(t("findings.measured")):
+        unit: LengthUnit = st.segmented_control(
+            t("findings.unit"), ["mm", "in"], default="mm", required=True,
+            format_func=lambda u: t(f"unit.{u}"), key=f"findings_unit_{place}",
+        )  # fmt: skip
+        step, shape = (1.0, "%.0f") if unit == "mm" else (0.125, "%.3f")
+        one, two = st.columns(2)
+        toe = one.number_input(t("findings.toe"), value=None, min_value=0.0, step=step,
+                               format=shape, key=f"findings_toe_{unit}_{place}")  # fmt: skip
+        sole = two.number_input(
+            t("findings.sole"), value=None, min_value=0.0, step=step / 2,
+            format="%.1f" if unit == "mm" else shape, key=f"findings_sole_{unit}_{place}",
+        )  # fmt: skip
+        gives = one.checkbox(t("findings.gives"), key=f"findings_gives_{place}")
+        pink = two.checkbox(t("findings.pink"), key=f"findings_pink_{place}")
+        toe_mm = None if toe is None else to_mm(toe, unit)
+        sole_mm = None if sole is None else to_mm(sole, unit)
+        try:
+            warnings = check_claw(
+                toe_length_mm=toe_mm, sole_mm=sole_mm, gives_under_thumb=gives, looks_pink=pink
+            )
+        except ValueError as odd:
+            st.error(look.literal(odd))
+            return None, None, False
+        for warning in warnings:
+            text = f"**{look.literal(warning.message)}** {look.literal(warning.source)}"
+            (st.error if warning.level == "stop" else st.warning)(text)
+    return toe_mm, sole_mm, True

@@ -1,0 +1,73 @@
+"""The film of a pass: looped, in slow motion, frame by frame; and the keys of the page."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from app.texts import t
+
+HERE = Path(__file__).resolve().parent
+SPEEDS = (0.25, 0.5, 1.0)
+
+
+def film(path: Path, *, key: str, fps: float, start_slow: bool = True) -> None:
+    """Play a film in a loop with large controls for speed and single frames.
+
+    The film is an ordinary video element with the browser's own controls; ours are added beside
+    it by a small script, so that the film still plays where scripts of components are blocked.
+
+    Parameters
+    ----------
+    path : Path
+        WebM.
+    key : str
+        Different for each film on a page.
+    fps : float
+        Frames a second, for steps of one frame.
+    start_slow : bool
+        Begin at half speed.
+    """
+    with st.container(key=f"film_{key}", gap="small"):
+        st.video(str(path), loop=True, autoplay=True, muted=True, alt=t("pass.film_alt"))
+        _component("film_controls")(
+            key=f"controls_{key}",
+            data={
+                "fps": fps if fps > 0 else 25.0,
+                "speed": 0.5 if start_slow else 1.0,
+                "speeds": list(SPEEDS),
+                "words": _words("speed", "back", "forward", "play", "pause"),
+            },
+        )
+
+
+def keys(presses: Mapping[str, str], *, key: str) -> None:
+    """Let keys of the keyboard press buttons of the page.
+
+    Parameters
+    ----------
+    presses : mapping
+        Key as the browser names it, such as ``Enter``, to the key of the button it presses.
+    key : str
+        Different for each use on a page.
+    """
+    _component("page_keys")(key=key, data={"presses": dict(presses)})
+
+
+def _words(*names: str) -> dict[str, str]:
+    return {name: t(f"player.{name}") for name in names}
+
+
+@functools.cache
+def _component(name: str) -> Any:
+    style = HERE / f"{name}.css"
+    return st.components.v2.component(
+        f"exitlane_{name}",
+        html='<div class="place"></div>',
+        css=style.read_text(encoding="utf-8") if style.exists() else None,
+        js=(HERE / f"{name}.js").read_text(encoding="utf-8"),
+    )

@@ -1,0 +1,183 @@
+"""A day at the chute: choose the day, see who is proposed and why, change the list, print it."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import streamlit as st
+
+from app import session
+from app.parts import look
+from app.texts import t
+from gait import trim_day
+from gait.errors import GaitError
+from gait.farm import lame_today
+from gait.herd.records import TRIM_REASONS, TrimDay, TrimEntry
+from gait.herd.trim_plan import Proposed
+
+LARGEST_DAY = 200
+
+
+def plan(suggested: date) -> None:
+    """Ask for day, trimmer and room, and propose cows."""
+    with st.form("plan_day"):
+        one, two, three = st.columns(3)
+        on = one.date_input(t("trim.on"), value=suggested, key="trim_on")
+        trimmer = two.text_input(t("trim.trimmer"), key="trim_trimmer")
+        capacity = three.number_input(t("trim.capacity"), 1, LARGEST_DAY, 12, key="trim_capacity")
+        if not st.form_submit_button(t("trim.propose"), type="primary", width="stretch"):
+            return
+    try:
+        day = trim_day.plan_day(session.store(), on, trimmer=trimmer, capacity=int(capacity))
+    except GaitError as problem:
+        session.show(problem)
+        return
+    st.session_state["trim_new_day"] = day.trim_day_id
+    st.rerun()
+
+
+def choose(days: list[TrimDay]) -> TrimDay | None:
+    """Let people choose an open day, or none to plan a new one."""
+    options: list[int | None] = [d.trim_day_id for d in days] + [None]
+    names = {d.trim_day_id: day_name(d) for d in days} | {None: t("trim.new")}
+    new = st.session_state.pop("trim_new_day", None)
+    if new in options:
+        st.session_state["trim_day_choice"] = new
+    if st.session_state.get("trim_day_choice") not in options:
+        st.session_state.pop("trim_day_choice", None)
+    chosen = st.selectbox(
+        t("trim.which"), options, format_func=names.__getitem__, key="trim_day_choice"
+    )
+    return next((d for d in days if d.trim_day_id == chosen), None)
+
+
+def day_name(day: TrimDay) -> str:
+    """Return how a day is called in lists."""
+    return f"{day.on:%Y-%m-%d}" + (f" · {day.trimmer}" if day.trimmer else "")
+
+
+def cow_row(day: TrimDay, entry: TrimEntry, count: int, cautions: tuple[str, ...]) -> None:
+    """Show one cow on the list with what can be done about her."""
+    with st.container(border=True, key=f"trim_row_{entry.cow}"):
+        who, act = st.columns([3, 2], vertical_alignment="center")
+        number, reason = look.plain(entry.cow), look.mark(
+            t(f"reason.{entry.reason}"), urgent=entry.reason == "therapeutic")  # fmt: skip
+        state = "" if entry.state == "planned" else look.mark(t(f"entry.{entry.state}"))
+        who.html(
+            f"<div class='cow-line'><span class='quiet'>{entry.position}</span>"
+            f"<span class='big-number' style='font-size:1.5rem'>{number}</span>{reason}{state}"
+            f"</div><span class='quiet'>{look.plain(entry.why)}</span>"
+        )
+        for caution in cautions:
+            who.caption(f":material/warning: {look.literal(caution)}")
+        with act.container(horizontal=True, horizontal_alignment="right"):
+            if entry.state == "planned":
+                _row_buttons(day, entry, count)
+            st.page_link("screens/findings.py", label=t("lame.findings"),
+                         query_params={"cow": entry.cow})  # fmt: skip
+
+
+def _row_buttons(day: TrimDay, entry: TrimEntry, count: int) -> None:
+    store, cow = session.store(), entry.cow
+    if st.button("", icon=":material/arrow_upward:", key=f"up_{cow}", help=t("trim.up", cow=cow),
+                 disabled=entry.position == 1):  # fmt: skip
+        trim_day.move(store, day, cow, -1)
+        st.rerun()
+    if st.button("", icon=":material/arrow_downward:", key=f"down_{cow}",
+                 help=t("trim.down", cow=cow), disabled=entry.position == count):  # fmt: skip
+        trim_day.move(store, day, cow, 1)
+        st.rerun()
+    if st.button("", icon=":material/close:", key=f"off_{cow}", help=t("trim.off", cow=cow)):
+        trim_day.take_off(store, day, cow)
+        st.rerun()
+
+
+def add_cow(day: TrimDay, left_over: tuple[Proposed, ...], taken: set[str]) -> None:
+    """Put another cow on, one of those proposed or any of the herd."""
+    with st.expander(t("trim.more", count=len(left_over)), expanded=False):
+        for proposed in left_over[:20]:
+            text, put = st.columns([3, 1], vertical_alignment="center")
+            text.markdown(
+                f"**{look.literal(proposed.cow)}** {t(f'reason.{proposed.reason}')}. "
+                f"{look.literal(proposed.why)}"
+            )
+            if put.button(t("trim.put_on"), key=f"put_{proposed.cow}", width="stretch"):
+                put_on(day, proposed.cow, proposed.reason, proposed.why)
+        if len(left_over) > 20:
+            st.caption(t("trim.and_more", count=len(left_over) - 20))
+        free = [n for n in session.numbers() if n not in taken]
+        cow = st.selectbox(t("trim.any"), free, index=None, placeholder=t("who.type"),
+                           key="trim_any")  # fmt: skip
+        reason = st.segmented_control(
+            t("trim.reason"), TRIM_REASONS, format_func=lambda r: t(f"reason.{r}"),
+            default="maintenance", key="trim_any_reason",
+        )  # fmt: skip
+        if st.button(t("trim.put_on"), key="trim_put_any"):
+            if cow and reason:
+                put_on(day, cow, reason, t("trim.by_hand", who=session.who()))
+            else:
+                st.warning(t("who.say"))
+
+
+def put_on(day: TrimDay, cow: str, reason: str, why: str) -> None:
+    """Put a cow on the list."""
+    try:
+        trim_day.put_on(session.store(), day, cow, reason=reason, why=why)  # type: ignore[arg-type]
+    except GaitError as problem:
+        session.show(problem)
+        return
+    st.rerun()
+
+
+def print_it(day: TrimDay) -> None:
+    """Offer the sheet for printing, and close the day."""
+    sheet = trim_day.sheet_of(session.store(), day)
+    name = f"trim_sheet_{day.on:%Y-%m-%d}"
+    one, two, three = st.columns(3)
+    one.download_button(
+        t("trim.pdf"), sheet.pdf(), file_name=f"{name}.pdf", mime="application/pdf",
+        icon=":material/print:", type="primary", width="stretch", key="trim_pdf", on_click="ignore",
+    )  # fmt: skip
+    two.download_button(
+        t("trim.html"), sheet.html(), file_name=f"{name}.html", mime="text/html", width="stretch",
+        key="trim_html", on_click="ignore",
+    )  # fmt: skip
+    if three.button(t("trim.close"), key="trim_close", width="stretch"):
+        from dataclasses import replace
+
+        session.store().trim_days.change(replace(day, closed=True))
+        st.rerun()
+
+
+def show(day: TrimDay) -> None:
+    """Show the list of one day."""
+    store = session.store()
+    entries = store.trim_days.entries(day.trim_day_id)
+    st.caption(t("trim.count", count=len(entries), capacity=day.capacity))
+    if len(entries) > day.capacity:
+        st.warning(t("trim.too_many", count=len(entries) - day.capacity))
+    if not entries:
+        st.info(t("trim.nobody"))
+    else:
+        print_it(day)
+    cautions = {line.cow.number: line.cautions for line in lame_today(store)}
+    for entry in entries:
+        cow_row(day, entry, len(entries), cautions.get(entry.cow, ()))
+    room = max(day.capacity - len(entries), 0)
+    more = trim_day.propose(store, day.on, room or 1, day=day)
+    add_cow(day, more.on_list + more.left_over, {e.cow for e in entries})
+
+
+st.title(t("trim_day.title"))
+st.write(t("trim.how"))
+if not session.guarded("plan"):
+    st.stop()
+days = trim_day.open_days(session.store())
+chosen = choose(days) if days else None
+if chosen is None:
+    plan(date.today() + timedelta(days=1))
+    if not session.numbers():
+        st.info(t("herd.no_cows"))
+        st.page_link("screens/settings.py", label=t("herd.to_settings"))
+else:
+    show(chosen)
