@@ -114,7 +114,7 @@ def film(cow: WalkingCow) -> Pass:
     def to_frame(xy: np.ndarray) -> np.ndarray:
         flipped = xy * np.array([sign, -1.0]) * cow.body_length_px
         pan = np.stack([cow.pan_px_s * t, 0 * t], -1)
-        return flipped @ turn.T + np.array([3000.0, 500.0]) - pan[:, None]
+        return flipped @ turn.T + np.array([5000.0, 900.0]) - pan[:, None]
 
     ground = np.tile(np.eye(2, 3), (len(t), 1, 1))
     ground[:, 0, 2] = cow.pan_px_s * t
@@ -130,7 +130,7 @@ def film(cow: WalkingCow) -> Pass:
         to_ground=ground,
         back_line=to_frame(line),
         cut=np.zeros(len(t), bool),
-        image_size=(6000, 1080),
+        image_size=(10000, 1600),
         fps=cow.fps,
         heading=cow.heading,
     )

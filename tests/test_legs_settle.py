@@ -1,0 +1,66 @@
+"""Near and far legs: every frame in which they were mixed up is put right."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from gait.landmarks import INDEX
+from gait.track.legs import settle_legs
+from tests.measure_cow import WalkingCow, film, spoil, swap_legs, wobble
+
+HOOVES = ("hind_hoof", "fore_hoof")
+
+
+def wrong_frames(settled, truth) -> int:
+    """Frames of a pair in which the near hoof lies on the far one."""
+    wrong = 0
+    for name in HOOVES:
+        near, far = truth.point(f"near_{name}"), truth.point(f"far_{name}")
+        got = settled.point(f"near_{name}")
+        apart = np.hypot(*(near - far).T) > 15
+        closer = np.hypot(*(got - far).T) < np.hypot(*(got - near).T)
+        wrong += int((apart & closer).sum())
+    return wrong
+
+
+@pytest.mark.parametrize("fps", [25, 60])
+@pytest.mark.parametrize("heading", ["left", "right"])
+def test_runs_of_mixed_up_frames_are_put_right(fps, heading):
+    rng = np.random.default_rng(4)
+    truth = film(WalkingCow(fps=fps, heading=heading))
+    noisy = truth.points + wobble(rng, truth.points.shape, 1.5)
+    mixed = replace(truth, points=swap_legs(noisy, rng, 0.25))
+    assert wrong_frames(mixed, truth) > 50
+    assert wrong_frames(settle_legs(mixed), truth) == 0
+
+
+def test_legs_that_were_right_are_left_alone():
+    truth = film(WalkingCow())
+    assert np.array_equal(settle_legs(truth).points, truth.points, equal_nan=True)
+
+
+def test_settling_twice_changes_nothing_more():
+    rng = np.random.default_rng(0)
+    once = settle_legs(spoil(film(WalkingCow()), rng))
+    assert np.array_equal(settle_legs(once).points, once.points, equal_nan=True)
+
+
+def test_confidence_goes_with_its_landmark():
+    truth = film(WalkingCow())
+    i, j = INDEX["near_hind_hoof"], INDEX["far_hind_hoof"]
+    points, confidence = truth.points.copy(), truth.confidence.copy()
+    for name in ("hock", "hind_fetlock", "hind_hoof"):
+        a, b = INDEX[f"near_{name}"], INDEX[f"far_{name}"]
+        points[60:64, [a, b]] = points[60:64, [b, a]]
+    confidence[60:64, i] = 0.33
+    settled = settle_legs(replace(truth, points=points, confidence=confidence))
+    assert np.all(settled.confidence[60:64, j] == 0.33)
+    assert np.all(settled.confidence[60:64, i] == 0.9)
+
+
+def test_two_frames_are_returned_as_they_are():
+    walk = film(WalkingCow(seconds=2 / 30))
+    assert settle_legs(walk) is walk
