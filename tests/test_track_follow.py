@@ -199,7 +199,7 @@ def test_a_hole_in_the_film_ends_the_pass():
     assert all(np.diff(p.time_s).max() < 0.1 for p in found)
 
 
-@pytest.mark.parametrize(("blur_px", "told"), [(0.0, False), (4.0, True)])
+@pytest.mark.parametrize(("blur_px", "told"), [(0.0, False), (7.0, True)])
 def test_a_blurred_film_is_told(blur_px, told):
     coat = np.random.default_rng(2).integers(0, 255, (HEIGHT, WIDTH)).astype(np.uint8)
     if blur_px:
