@@ -33,9 +33,9 @@ class Mixture:
     view: int = 18
     photo_view: int = 12
 
-    def smaller(self, divisor: int) -> Mixture:
-        """Return a mixture with every number divided, at least one of each sort."""
-        return Mixture(**{k: max(1, v // divisor) for k, v in self.__dict__.items()})
+    def times(self, factor: float) -> Mixture:
+        """Return a mixture with every number multiplied, at least one of each sort."""
+        return Mixture(**{k: max(1, round(v * factor)) for k, v in self.__dict__.items()})
 
 
 def _unpack(arrays: Any, key: str) -> Tensor:
@@ -140,25 +140,17 @@ class Album:
         cut, _ = self._cutouts(self._choose(mixture.cut_out))
         index = self._choose(mixture.photo)
         kept, photo = self._cutouts(index)
+        cows = [rendered, cut, kept]
+        target = Cutouts(
+            **{k: torch.cat([getattr(c, k) for c in cows]) for k in rendered.__dict__}
+        )
         bank = scene.pyramid(torch.cat([rendered.rgba, cut.rgba]))
         bank_box = torch.cat([rendered.box, cut.box])
-
-        def behind(count: int) -> Tensor:
-            return lens.backgrounds(self.bare, count)
-
+        behind = lens.backgrounds(self.bare, len(target) + mixture.view)
+        stay = scene.PhotoSetting(photo=photo, valid=self.valid[index], others=self.others[index])
         parts = [
-            scene.looks(rendered, bank, bank_box, behind(mixture.rendered)),
-            scene.looks(cut, bank, bank_box, behind(mixture.cut_out)),
-            scene.looks(
-                kept,
-                bank,
-                bank_box,
-                behind(mixture.photo),
-                photo,
-                self.valid[index],
-                self.others[index],
-            ),
-            scene.views(behind(mixture.view), bank, bank_box, self.strange),
+            scene.looks(target, bank, bank_box, behind[: len(target)], stay),
+            scene.views(behind[len(target) :], bank, bank_box, self.strange),
         ]
         chosen = torch.randint(0, len(self.frame), (mixture.photo_view,), device=self.device)
         parts.append(

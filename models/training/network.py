@@ -50,6 +50,7 @@ class CowMaps(nn.Module):
                     step.channels,
                     step.kernel,
                     step.stride,
+                    padding=step.kernel // 2 if step.stride == 1 else 0,
                     groups=groups,
                     bias=folded or not step.normalised,
                 )
@@ -72,7 +73,8 @@ class CowMaps(nn.Module):
             return functional.interpolate(
                 inputs[0], scale_factor=2, mode="bilinear", align_corners=False
             )
-        y = self.convs[step.name](pad_same(inputs[0], step.kernel, step.stride))
+        x = inputs[0] if step.stride == 1 else pad_same(inputs[0], step.kernel, step.stride)
+        y = self.convs[step.name](x)
         if step.name in self.norms:
             y = self.norms[step.name](y)
         return functional.relu6(y) if step.relu6 else y

@@ -50,6 +50,25 @@ class Scenes:
     state: Tensor
 
 
+@dataclass(frozen=True, kw_only=True)
+class PhotoSetting:
+    """Photos that cows stay in.
+
+    Attributes
+    ----------
+    photo : Tensor
+        (n, 3, 384, 640), 0..1.
+    valid : Tensor
+        (n, 4) extent of the photo proper, px.
+    others : Tensor
+        (n, m, 4) boxes of other cows in it, px; NaN where there are fewer.
+    """
+
+    photo: Tensor
+    valid: Tensor
+    others: Tensor
+
+
 def join(parts: list[Scenes]) -> Scenes:
     """Put scenes of equal build together."""
     most = max(p.boxes.shape[1] for p in parts)
@@ -64,6 +83,15 @@ def join(parts: list[Scenes]) -> Scenes:
         boxes=torch.cat([pad(p.boxes) for p in parts]),
         state=torch.cat([pad(p.state) for p in parts]),
     )
+
+
+def split(scenes: Scenes, parts: int) -> list[Scenes]:
+    """Shuffle scenes and deal them into equal parts."""
+    order = torch.randperm(len(scenes.image), device=scenes.image.device)
+    return [
+        Scenes(**{k: v[rows] for k, v in scenes.__dict__.items()})
+        for rows in order[: len(order) // parts * parts].chunk(parts)
+    ]
 
 
 # ---- placing -----------------------------------------------------------------------------
@@ -148,43 +176,35 @@ def looks(
     others: list[Tensor],
     others_box: Tensor,
     behind: Tensor,
-    photo: Tensor | None = None,
-    photo_valid: Tensor | None = None,
-    photo_others: Tensor | None = None,
+    stay: PhotoSetting,
 ) -> Scenes:
     """Return pictures cropped around one cow each.
 
     Parameters
     ----------
     target : Cutouts
-        The n cows.
+        The n cows; the last of them stay in their own photos.
     others, others_box : pyramid of cut-outs and (k, 4)
         Cows to set behind and before.
     behind : Tensor
         (n, 3, 192, 320) backgrounds.
-    photo, photo_valid, photo_others : Tensor, optional
-        Where the cow stays in her photo: (n, 3, 384, 640), the photo's extent (n, 4) and the
-        boxes (n, m, 4) of other cows in it, NaN where there are fewer.
+    stay : PhotoSetting
+        The photos of the last cows.
     """
     n, device = len(target), str(behind.device)
+    free = n - len(stay.photo)
     affine, edge = _frame_target(target.box)
     cow = sample(target.rgba, affine)
-    layers_box, layers_seen = [], []
     canvas = add_bars(behind, 0.35)
-    if photo is None:
-        for _ in range(2):
-            layer, box = _other_cow(n, others, others_box, affine, target.box, aside=0.9)
-            on = chance(0.28, n, device).float()[:, None, None, None]
-            layer = layer * on
-            canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
-            seen = (layer[:, 3] * (1 - cow[:, 3])).sum((1, 2)) / _area(box)
-            layers_box.append(box)
-            layers_seen.append(seen * on[:, 0, 0, 0])
-        canvas = canvas * (1 - _shadow(target, affine))
-        canvas = cow[:, :3] + canvas * (1 - cow[:, 3:])
-    else:
-        canvas = _set_photo(canvas, photo, photo_valid, affine)
-    front, box = _other_cow(n, others, others_box, affine, target.box, aside=1.0)
+    set_canvas, layers_box, layers_seen = _set_free(
+        canvas[:free], cow[:free], _rows(target, free), affine[:free], others, others_box
+    )
+    staying = _set_photo(canvas[free:], stay, affine[free:])
+    canvas = torch.cat([set_canvas, staying])
+    nobody = torch.zeros(n - free, 4, device=device)
+    layers_box = [torch.cat([box, nobody]) for box in layers_box]
+    layers_seen = [torch.cat([seen, nobody[:, 0]]) for seen in layers_seen]
+    front, box = _other_cow(others, others_box, affine, target.box, aside=1.0)
     front = front * chance(0.10, n, device).float()[:, None, None, None]
     canvas = canvas * (1 - front[:, 3:]) + front[:, :3]
     layers_box.append(box)
@@ -194,16 +214,11 @@ def looks(
     weight = _hide(points, target.weight, front[:, 3], edge)
     own = _clip(carry_box(target.box[:, None], affine)[:, 0], edge)
     boxes, state = _other_labels(layers_box, layers_seen, edge, own)
-    if photo_others is not None:
-        extra = _clip(carry_box(photo_others, affine).flatten(0, 1), edge.repeat_interleave(
-            photo_others.shape[1], 0)).unflatten(0, (n, -1))  # fmt: skip
-        good = ~extra.isnan().any(-1)
-        extra = extra.nan_to_num(0.0)
-        wide = (extra[..., 2:] - extra[..., :2]).amin(-1) > 12
-        boxes = torch.cat([boxes, extra], 1)
-        state = torch.cat([state, torch.where(good & wide, PRESENT, NONE)], 1)
-    boxes = torch.cat([own[:, None], boxes], 1)
-    state = torch.cat([torch.full((n, 1), PRESENT, device=device), state], 1)
+    photo_boxes, photo_state = _photo_labels(stay.others, affine[free:], edge[free:])
+    before = (0, 0, 0, 0, free, 0)
+    boxes = torch.cat([own[:, None], boxes, functional.pad(photo_boxes, before)], 1)
+    first = torch.full((n, 1), PRESENT, device=device)
+    state = torch.cat([first, state, functional.pad(photo_state, before[2:])], 1)
     silhouette = cow[:, 3:] * (1 - front[:, 3:])
     inside = _inside(edge)[:, None]
     canvas = canvas * inside + _padding(canvas, edge) * (1 - inside)
@@ -213,13 +228,50 @@ def looks(
     )  # fmt: skip
 
 
+def _rows(target: Cutouts, count: int) -> Cutouts:
+    return Cutouts(**{k: v[:count] for k, v in target.__dict__.items()})
+
+
+def _set_free(
+    canvas: Tensor,
+    cow: Tensor,
+    target: Cutouts,
+    affine: Tensor,
+    others: list[Tensor],
+    others_box: Tensor,
+) -> tuple[Tensor, list[Tensor], list[Tensor]]:
+    """Set cows before backgrounds, some with others behind them; boxes and shares seen of those."""
+    n, device = len(cow), str(cow.device)
+    boxes, shares = [], []
+    for _ in range(2):
+        layer, box = _other_cow(others, others_box, affine, target.box, aside=0.9)
+        layer = layer * chance(0.28, n, device).float()[:, None, None, None]
+        canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
+        boxes.append(box)
+        shares.append((layer[:, 3] * (1 - cow[:, 3])).sum((1, 2)) / _area(box))
+    canvas = canvas * (1 - _shadow(target, affine))
+    return cow[:, :3] + canvas * (1 - cow[:, 3:]), boxes, shares
+
+
+def _photo_labels(others: Tensor, affine: Tensor, edge: Tensor) -> tuple[Tensor, Tensor]:
+    """Boxes and states of the other cows that the detector saw in the photos."""
+    placed = carry_box(others, affine)
+    count = placed.shape[1]
+    clipped = _clip(placed.flatten(0, 1), edge.repeat_interleave(count, 0))
+    clipped = clipped.unflatten(0, (-1, count))
+    good = ~clipped.isnan().any(-1)
+    clipped = clipped.nan_to_num(0.0)
+    wide = (clipped[..., 2:] - clipped[..., :2]).amin(-1) > 12
+    return clipped, torch.where(good & wide, PRESENT, NONE)
+
+
 def _frame_target(box: Tensor) -> tuple[Tensor, Tensor]:
     """Place the cow as the finder's box would; some are cut by the frame's edge.
 
     Returns the affine map and the frame's extent (n, 4) in picture px.
     """
     n, device = len(box), str(box.device)
-    stretch = torch.exp(torch.randn(n, device=device) * 0.06)
+    stretch = torch.exp(torch.randn(n, device=device) * 0.09)
     tilt = torch.randn(n, device=device) * 0.045
     mirror = chance(0.5, n, device)
     size = (box[:, 2:] - box[:, :2]) * torch.stack([stretch, 1 / stretch], 1)
@@ -297,10 +349,10 @@ def _area(box: Tensor) -> Tensor:
 
 
 def _other_cow(
-    n: int, others: list[Tensor], others_box: Tensor, affine: Tensor, box: Tensor, aside: float
+    others: list[Tensor], others_box: Tensor, affine: Tensor, box: Tensor, aside: float
 ) -> tuple[Tensor, Tensor]:
     """Set another cow beside the target, at about its size and on about its ground."""
-    device = str(affine.device)
+    n, device = len(affine), str(affine.device)
     index = torch.randint(0, len(others_box), (n,), device=device)
     own = carry_box(box[:, None], affine)[:, 0]
     size = own[:, 2:] - own[:, :2]
@@ -345,16 +397,14 @@ def _shadow(target: Cutouts, affine: Tensor) -> Tensor:
     return shade * uniform(0, 0.75, n, 1, 1, 1, device=device)
 
 
-def _set_photo(canvas: Tensor, photo: Tensor, valid: Tensor | None, affine: Tensor) -> Tensor:
+def _set_photo(canvas: Tensor, stay: PhotoSetting, affine: Tensor) -> Tensor:
     """The photo as it is; beyond its edges the background goes on, or nothing does."""
-    assert valid is not None
-    n, device = len(photo), str(photo.device)
-    drawn = sample(photo, affine, "border")
+    n, device = len(canvas), str(canvas.device)
+    drawn = sample(stay.photo, affine, "border")
     h, w = torch.arange(HEIGHT, device=device), torch.arange(WIDTH, device=device)
-    inside = (
-        ((h >= valid[:, 1:2]) & (h <= valid[:, 3:]))[:, :, None]
-        & ((w >= valid[:, :1]) & (w <= valid[:, 2:3]))[:, None, :]
-    ).float()[:, None]
+    down = (h >= stay.valid[:, 1:2]) & (h <= stay.valid[:, 3:])
+    across = (w >= stay.valid[:, :1]) & (w <= stay.valid[:, 2:3])
+    inside = (down[:, :, None] & across[:, None, :]).float()[:, None]
     cover = sample(inside, affine)
     plain = torch.where(chance(0.5, n, device), 0.5, 0.0)[:, None, None, None]
     beyond = torch.where(chance(0.7, n, device)[:, None, None, None], plain, canvas)

@@ -20,7 +20,10 @@ LANDMARK_SPREAD = 2.2
 """Standard deviation of a landmark's hill, in cells."""
 PEAK_EMPHASIS = 20.0
 BOX_REACH = 2
-LANDMARK_SHARE, CENTRE_SHARE, BOX_SHARE, OVERLAP_SHARE = 20.0, 0.15, 6.0, 0.5
+CONTRAST, CLEAR = 12.0, 0.5
+"""Map height that makes a place e times likelier is 1/12; weights above 0.5 count as clear."""
+LANDMARK_SHARE, IDENTITY_SHARE, OVERLAP_SHARE = 20.0, 0.1, 0.5
+CENTRE_SHARE, BOX_SHARE = 0.15, 0.6
 
 
 def to_cells(xy: Tensor) -> Tensor:
@@ -62,6 +65,17 @@ def landmark_loss(maps: Tensor, scenes: Scenes) -> Tensor:
     return (error * known).sum() / known.sum().clamp(min=1)
 
 
+def identity_loss(maps: Tensor, scenes: Scenes) -> Tensor:
+    """Cross-entropy over all cells: a landmark must stand out against every other place."""
+    clear = (scenes.weight > CLEAR).float()
+    target = hills(scenes.points, LANDMARK_SPREAD).flatten(2)
+    target = target / target.sum(2, keepdim=True).clamp(min=1e-3)
+    chosen = functional.log_softmax(maps.flatten(2) * CONTRAST, dim=2)
+    spread = (target * target.clamp(min=1e-9).log()).sum(2)
+    apart = spread - (target * chosen).sum(2)
+    return (apart * clear).sum() / clear.sum().clamp(min=1)
+
+
 def silhouette_loss(logit: Tensor, scenes: Scenes) -> Tensor:
     """Cross-entropy plus one minus the soft overlap, over the pictures with a silhouette."""
     known = ~scenes.silhouette[:, 0, 0, 0].isnan()
@@ -99,38 +113,30 @@ def centre_loss(logit: Tensor, scenes: Scenes) -> Tensor:
 
 
 def box_loss(maps: Tensor, scenes: Scenes) -> Tensor:
-    """Mean error of the box distances in the cells around each cow's centre."""
+    """Mean error of the box distances around each cow's centre, relative to the cow's size."""
     h, w = maps.shape[-2:]
-    middle = (scenes.boxes[..., :2] + scenes.boxes[..., 2:]) / 2
-    cell = to_cells(middle).round().long()
-    present = scenes.state == PRESENT
-    total = maps.new_zeros(())
-    count = maps.new_zeros(())
-    for dx in range(-BOX_REACH, BOX_REACH + 1):
-        for dy in range(-BOX_REACH, BOX_REACH + 1):
-            x, y = cell[..., 0] + dx, cell[..., 1] + dy
-            good = present & (x >= 0) & (x < w) & (y >= 0) & (y < h)
-            index = (y.clamp(0, h - 1) * w + x.clamp(0, w - 1))[:, None].expand(-1, 4, -1)
-            given = maps.flatten(2).gather(2, index).transpose(1, 2)
-            px = x * OUTPUT_STRIDE + (OUTPUT_STRIDE - 1) / 2
-            py = y * OUTPUT_STRIDE + (OUTPUT_STRIDE - 1) / 2
-            box = scenes.boxes
-            wanted = torch.stack([px - box[..., 0], py - box[..., 1], box[..., 2] - px,
-                                  box[..., 3] - py], -1) / INPUT_WIDTH  # fmt: skip
-            error = (given - wanted).abs().sum(-1)
-            # Relative to the cow's size, so that far cows count as much as near ones.
-            size = (box[..., 2:] - box[..., :2]).amax(-1) / INPUT_WIDTH
-            error = error / size.clamp(min=0.1)
-            total = total + (error * good).sum()
-            count = count + good.sum()
-    return total / count.clamp(min=1)
+    box = scenes.boxes[:, :, None]
+    reach = torch.arange(-BOX_REACH, BOX_REACH + 1, device=maps.device)
+    around = torch.cartesian_prod(reach, reach)
+    cell = to_cells((box[..., :2] + box[..., 2:]) / 2).round().long() + around
+    x, y = cell.unbind(-1)
+    good = (x >= 0) & (x < w) & (y >= 0) & (y < h) & (scenes.state == PRESENT)[..., None]
+    index = y.clamp(0, h - 1) * w + x.clamp(0, w - 1)
+    flat = index.flatten(1)[:, None].expand(-1, 4, -1)
+    given = maps.flatten(2).gather(2, flat).transpose(1, 2).unflatten(1, index.shape[1:])
+    px = cell * OUTPUT_STRIDE + (OUTPUT_STRIDE - 1) / 2
+    wanted = torch.cat([px - box[..., :2], box[..., 2:] - px], -1) / INPUT_WIDTH
+    size = (box[..., 2:] - box[..., :2]).amax(-1) / INPUT_WIDTH
+    error = (given - wanted).abs().sum(-1) / size.clamp(min=0.1)
+    return (error * good).sum() / good.sum().clamp(min=1)
 
 
 def losses(maps: Tensor, scenes: Scenes) -> dict[str, Tensor]:
     """Return the parts of the loss, each already multiplied by its share."""
     return {
         "landmarks": LANDMARK_SHARE * landmark_loss(maps[:, :SILHOUETTE], scenes),
+        "identity": IDENTITY_SHARE * identity_loss(maps[:, :SILHOUETTE], scenes),
         "silhouette": silhouette_loss(maps[:, SILHOUETTE], scenes),
         "centres": CENTRE_SHARE * centre_loss(maps[:, CENTRE], scenes),
-        "boxes": BOX_SHARE * 0.1 * box_loss(maps[:, BOX], scenes),
+        "boxes": BOX_SHARE * box_loss(maps[:, BOX], scenes),
     }

@@ -21,6 +21,7 @@ from torch import Tensor, nn
 from models.training.album import Album, Mixture
 from models.training.architecture import CENTRE, INPUT_HEIGHT, INPUT_WIDTH
 from models.training.network import CowMaps
+from models.training.scene import Scenes, split
 from models.training.targets import losses
 
 SEED = 20
@@ -30,6 +31,8 @@ AVERAGE = 0.998
 CENTRE_PRIOR = -4.6
 CLIP = 5.0
 PROBE_CELLS = 64
+STOCK = 3
+"""Batches drawn at once: drawing is bound by the number of calls, not by their size."""
 
 
 def rate_at(done: float, step: int, peak: float) -> float:
@@ -40,14 +43,12 @@ def rate_at(done: float, step: int, peak: float) -> float:
 def follow(average: nn.Module, net: nn.Module, step: int) -> None:
     """Let the running average of the weights follow."""
     keep = min(AVERAGE, step / (step + 30))
-    with torch.no_grad():
-        for mine, other in zip(
-            average.state_dict().values(), net.state_dict().values(), strict=True
-        ):
-            if mine.dtype.is_floating_point:
-                mine.lerp_(other, 1 - keep)
-            else:
-                mine.copy_(other)
+    pairs = [
+        (a, b)
+        for a, b in zip(average.state_dict().values(), net.state_dict().values(), strict=True)
+        if a.dtype.is_floating_point
+    ]
+    torch._foreach_lerp_([a for a, _ in pairs], [b for _, b in pairs], 1 - keep)
 
 
 def start(imagenet: Path, state: Path | None, device: str) -> CowMaps:
@@ -73,28 +74,32 @@ def train(
     optimiser = torch.optim.AdamW(
         [{"params": decayed, "weight_decay": WEIGHT_DECAY}, {"params": rest, "weight_decay": 0.0}],
         lr=peak,
+        fused=device == "cuda",
     )
     began, step = time.monotonic(), 0
     shown: dict[str, Tensor] = {}
+    stock: list[Scenes] = []
     while (done := (time.monotonic() - began) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
             group["lr"] = rate_at(done, step, peak)
-        with torch.no_grad():
-            scenes = album.batch(mixture)
+        if not stock:
+            with torch.no_grad():
+                stock = split(album.batch(mixture.times(STOCK)), STOCK)
+        scenes = stock.pop()
         image = scenes.image.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             maps = net(image)
         parts = losses(maps.float(), scenes)
-        loss = torch.stack(list(parts.values())).sum()
         optimiser.zero_grad(set_to_none=True)
-        loss.backward()
+        torch.stack(list(parts.values())).sum().backward()
         nn.utils.clip_grad_norm_(net.parameters(), CLIP)
         optimiser.step()
-        follow(average, net, step)
+        with torch.no_grad():
+            follow(average, net, step)
         step += 1
         for name, part in parts.items():
             shown[name] = part.detach() * 0.02 + shown.get(name, part.detach()) * 0.98
-        if step % 200 == 0 or step == 10:
+        if step % 250 == 0 or step == 12:
             told = " ".join(f"{k} {v.item():.4f}" for k, v in shown.items())
             print(f"{step} {time.monotonic() - began:.0f}s {told}", flush=True)
     return average
@@ -137,10 +142,9 @@ def main() -> None:
     given = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(given.seed)
-    torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     album = Album(given.data, device)
-    mixture = Mixture().smaller(given.smaller) if given.smaller > 1 else Mixture()
+    mixture = Mixture().times(1 / given.smaller)
     net = start(given.imagenet, given.state, device).train()
     average = train(album, net, given.minutes, mixture, given.peak_rate)
     state = {k: v.cpu().contiguous() for k, v in average.state_dict().items()}
