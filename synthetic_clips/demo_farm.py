@@ -81,7 +81,7 @@ def exit_lane_scene(
         duration_s=lasts_s,
         cows=tuple(lined),
         camera=camera,
-        light=Light(level=1.2, hardness=0.25, noise=1.5),
+        light=Light(level=1.2, hardness=0.25, noise=0.8),
         lane=Lane(seed=seed, place="barn", wall_y_m=2.4, rails_back=3, rail_y_m=1.15, wet=0.4),
     )
     return scene, [cow for cow, _ in chosen]

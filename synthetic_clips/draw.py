@@ -119,7 +119,7 @@ class Studio:
         skin = grids(pose)
         figure = self._figure(walk.cow)
         points, normals = figure.vertices(pose, skin)
-        _shadow(picture, points, figure.net, view, light)
+        _shadow(picture, points, figure.coarse_net, view, light)
         shade = light_vertices(points, normals, light, pose)
         tile = figure.draw(view, points, shade, size)
         if tile is None:

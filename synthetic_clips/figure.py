@@ -66,6 +66,7 @@ class Figure:
         self.coat = coat.paint(cow)
         stance = pose_at(Walk(replace(cow, action="stand"), 1.0), 0.0)
         self.net = triangles(stance)
+        self.coarse_net = triangles(stance, step=3)
         skin = grids(stance)
         self._sign = {name: -1.0 if is_inside_out(grid) else 1.0 for name, grid in skin.items()}
         self._places = texture_places().astype(np.float32)

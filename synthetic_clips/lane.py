@@ -45,9 +45,8 @@ def build_backdrop(scene: Scene) -> Backdrop:
     shaky = scene.camera.shake_deg > 0
     wide = int(view.lens[0, 0] * np.tan(min(turn, 1.0))) + 4 if turn > 0 else 0
     high = int(view.lens[0, 0] * np.deg2rad(3.2 * scene.camera.shake_deg)) + 8 if shaky else 0
-    rng = np.random.default_rng((scene.lane.seed, 41))
     rays = _rays(view, scene.camera.width, scene.camera.height, (wide, high))
-    picture = _see(scene.lane, view.place, rays, rng)
+    picture = _see(scene.lane, view.place, rays)
     if scene.lane.rails_back:
         _paint_rails(picture, None, scene.lane, view, rays, behind=True)
     front = None
@@ -70,7 +69,7 @@ def _rays(view: View, width: int, height: int, margin: tuple[int, int]) -> Float
     return np.asarray(seen @ view.turn)
 
 
-def _see(lane: Lane, place: Floats, rays: Floats, rng: np.random.Generator) -> Floats:
+def _see(lane: Lane, place: Floats, rays: Floats) -> Floats:
     """Colours of floor, wall and far distance."""
     with np.errstate(divide="ignore", invalid="ignore"):
         to_floor = np.where(rays[..., 2] < -1e-4, -place[2] / rays[..., 2], np.inf)
@@ -83,11 +82,15 @@ def _see(lane: Lane, place: Floats, rays: Floats, rng: np.random.Generator) -> F
     on_floor = (to_floor < _FAR_M) & ~on_wall & (to_floor <= to_wall)
     reach = np.where(on_wall, to_wall, np.where(on_floor, to_floor, _FAR_M))
     spot = place + rays * reach[..., None]
-    picture = _far_away(lane, spot, rng)
-    floor = _floor(lane, spot, rng)
-    wall = _wall(lane, spot, rng)
-    picture = np.where(on_floor[..., None], floor, picture)
-    picture = np.where(on_wall[..., None], wall, picture)
+    picture = np.zeros(spot.shape)
+    layers = ((_far_away, ~on_floor & ~on_wall), (_floor, on_floor), (_wall, on_wall))
+    for number, (paint, seen) in enumerate(layers):
+        found = np.flatnonzero(seen.any(1))
+        if found.size:
+            rows = slice(found[0], found[-1] + 1)
+            rng = np.random.default_rng((lane.seed, 41, number))
+            painted = paint(lane, spot[rows], rng)
+            picture[rows] = np.where(seen[rows, :, None], painted, picture[rows])
     haze = np.clip(reach / _FAR_M, 0, 1)[..., None] * 0.35
     return picture * (1 - haze) + np.mean(picture, axis=(0, 1)) * haze
 

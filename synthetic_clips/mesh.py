@@ -72,8 +72,11 @@ def grids(pose: Pose) -> dict[str, Floats]:
     return found
 
 
-def triangles(pose: Pose) -> np.ndarray:
+def triangles(pose: Pose, step: int = 1) -> np.ndarray:
     """Return vertex numbers (triangles, 3) int32 of the whole net.
+
+    With a ``step`` above 1 only every so manieth ring and place around is used: a coarse net
+    over the same vertices, good enough for shadows.
 
     Every triangle runs the same way round seen from outside; the pose only serves to find out
     which way that is for each part.
@@ -81,9 +84,10 @@ def triangles(pose: Pose) -> np.ndarray:
     skin = grids(pose)
     blocks = []
     for part in PARTS:
-        ring = np.arange(part.rings - 1)[:, None] * part.around + part.first
-        a = ring + np.arange(part.around - 1)[None, :]
-        b, c, d = a + 1, a + part.around, a + part.around + 1
+        rings = np.unique(np.r_[0 : part.rings : step, part.rings - 1]) * part.around + part.first
+        around = np.unique(np.r_[0 : part.around : step, part.around - 1])
+        grid = rings[:, None] + around[None, :]
+        a, b, c, d = grid[:-1, :-1], grid[:-1, 1:], grid[1:, :-1], grid[1:, 1:]
         if is_inside_out(skin[part.name]):
             b, c = c, b
         blocks += [np.stack([a, c, b], -1).reshape(-1, 3), np.stack([b, c, d], -1).reshape(-1, 3)]

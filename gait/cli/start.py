@@ -63,7 +63,7 @@ def make_demo(farm: Path) -> Path:
     from gait.store import open_store
     from synthetic_clips import demo_farm
 
-    film = farm / "exit_lane.webm"
+    film = farm / "exit_lane.mp4"
     if not film.exists():
         with Progress(transient=True) as bar:
             task = bar.add_task("Making the invented demo farm and its film", total=1.0)
