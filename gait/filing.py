@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 CLIPS, REVIEW = "clips", "review"
 PROGRAM = "exitlane"
 """Stands as *who* for what the program itself files. It never decides."""
+KEEP_FREE = 200 << 20
+"""Bytes of the disk that films leave free, so that decisions can be kept to the last."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,6 +109,7 @@ def keep_clip(store: Store, path: Path, sha256: str) -> str | None:
     target = store.folder / relative
     if target.exists():
         return relative.as_posix()
+    check_room(store.folder, path.stat().st_size)
     waiting = target.with_suffix(".part")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -120,6 +123,22 @@ def keep_clip(store: Store, path: Path, sha256: str) -> str | None:
             "Make room on the disk, then file it again; nothing was lost.",
         ) from trouble
     return relative.as_posix()
+
+
+def check_room(folder: Path, size: int) -> None:
+    """Refuse a film of `size` bytes that would leave too little of the disk for the records.
+
+    Raises
+    ------
+    StoreReadOnly
+        There is not enough room.
+    """
+    if shutil.disk_usage(folder).free < size + KEEP_FREE:
+        raise StoreReadOnly(
+            f"The disk is almost full: {size / 1e6:.0f} MB for the film and "
+            f"{KEEP_FREE / 1e6:.0f} MB for the records are not there.",
+            "Make room on the disk, then hand the film in again; nothing was lost.",
+        )
 
 
 def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> Matching:
@@ -203,8 +222,14 @@ def _review(store: Store, report: ClipReport) -> dict[int, dict[str, str]]:
     if store.folder is None:
         return {}
     folder = store.folder / REVIEW / report.info.sha256[:16]
-    folder.mkdir(parents=True, exist_ok=True)
-    written = write_review(report, folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        written = write_review(report, folder)
+    except OSError as trouble:
+        raise StoreReadOnly(
+            f"The films to look at could not be written ({trouble.strerror or trouble}).",
+            "Make room on the disk, then file the clip again; nothing was lost.",
+        ) from trouble
     return {
         number: {kind: f.relative_to(store.folder).as_posix() for kind, f in files.items()}
         for number, files in written.items()

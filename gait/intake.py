@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from gait.errors import ClipUnreadable, StoreReadOnly
+from gait.filing import check_room
 from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 if TYPE_CHECKING:
@@ -59,7 +61,9 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
         raise ClipUnreadable(
             f"{shown} is neither a film nor a photo.", "Choose a file such as .mp4, .mov or .jpg."
         )
-    path, sha256 = _write(_incoming(store), content, suffix)
+    folder = _incoming(store)
+    check_room(folder, _size(content))
+    path, sha256 = _write(folder, content, suffix)
     known = store.clips.by_sha256(sha256) is not None
     job = store.jobs.add(sha256, JOB_KIND, {"file": path.name, "name": shown, "who": who})
     if job.state == "failed":
@@ -104,6 +108,13 @@ def _incoming(store: Store) -> Path:
             f"The farm folder cannot be written ({trouble.strerror}).", "Check disk and rights."
         ) from trouble
     return folder
+
+
+def _size(content: BinaryIO) -> int:
+    here = content.tell()
+    size = content.seek(0, io.SEEK_END)
+    content.seek(here)
+    return size
 
 
 def _write(folder: Path, content: BinaryIO, suffix: str) -> tuple[Path, str]:

@@ -6,7 +6,8 @@ measured on them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import contextlib
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,14 @@ SURE = 0.25
 """Landmarks the network is less sure of than this are not drawn."""
 STRIP_SHARE = 0.16
 """Height of the trace strip under the film, as a share of the film's height."""
+
+
+def frames_to_draw(path: Path) -> Iterator[Frame]:
+    """Read a film that was scored already, as far as it goes; what ails it has been told."""
+    from gait.clip import read_frames
+
+    with contextlib.suppress(ClipError):
+        yield from read_frames(path)
 
 
 def draw_cow(image: Image, pass_: Pass, i: int, scale: float = 1.0) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gait.errors import ClipError
+from gait.errors import ClipError, ClipUnusable
 
 if TYPE_CHECKING:
     from gait.clip import ClipInfo
@@ -206,7 +206,8 @@ def score_clip(
         for track in _follow(read, network, keep_silhouettes):
             passes.append(_report(track, model, written_cow(named.stem), withers_height_m))
     except ClipError as problem:
-        if not passes:
+        # of a film that breaks off the first part stands; a film that cannot be timed has none
+        if not passes or isinstance(problem, ClipUnusable):
             raise
         problems = (str(problem),)
     if not passes:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from gait.overlay import FilmWriter, draw_cow, page_of, resized
+from gait.overlay import FilmWriter, draw_cow, frames_to_draw, page_of, resized
 from gait.traces import make_traces
 
 if TYPE_CHECKING:
@@ -38,8 +38,6 @@ def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]
     dict
         By pass number the files by kind: ``film``, ``slow``, ``still``, ``traces``.
     """
-    from gait.clip import read_frames
-
     tracks = [p.track for p in report.passes]
     traces = {t.number: make_traces(t) for t in tracks}
     written: dict[int, dict[str, Path]] = {}
@@ -52,7 +50,7 @@ def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]
         int(t["still"]["frame"]): number for number, t in traces.items() if t["still"] is not None
     }
     try:
-        for frame in read_frames(report.info.path):
+        for frame in frames_to_draw(report.info.path):
             films.add(frame)
             for number in [n for f, n in stills.items() if f == frame.index]:
                 track = next(t for t in tracks if t.number == number)

@@ -122,7 +122,7 @@ def pass_line(p: PassReport) -> str:
 def _refusals(report: ClipReport) -> Iterable[str]:
     """Return what ails the clip as a whole, and why none of its passes can be judged."""
     passes = report.passes if report.refused else ()
-    return dict.fromkeys([*report.problems, *(s for p in passes for s in p.problems)])
+    return dict.fromkeys([*report.problems, *(s for p in passes for s in p.problems[:1])])
 
 
 def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
@@ -137,9 +137,8 @@ def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
 
 
 def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool) -> None:
-    from gait.clip import read_frames
     from gait.landmark_csv import write_landmarks
-    from gait.overlay import write_overlay
+    from gait.overlay import frames_to_draw, write_overlay
     from gait.silhouette_png import write_silhouettes
 
     tracks = [p.track for p in report.passes]
@@ -150,7 +149,7 @@ def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool
         folder = args.silhouettes / stem if several else args.silhouettes
         write_silhouettes(tracks, folder, frames=report.frames)
     if args.overlay is not None:
-        frames = read_frames(report.info.path)
+        frames = frames_to_draw(report.info.path)
         write_overlay(
             frames, tracks, args.overlay, fps=report.info.fps if report.info.fps > 0 else 1.0
         )
