@@ -201,9 +201,10 @@ def test_a_hole_in_the_film_ends_the_pass():
 
 @pytest.mark.parametrize(("blur_px", "told"), [(0.0, False), (7.0, True)])
 def test_a_blurred_film_is_told(blur_px, told):
-    coat = np.random.default_rng(2).integers(0, 255, (HEIGHT, WIDTH)).astype(np.uint8)
+    coat = np.random.default_rng(2).normal(size=(HEIGHT, WIDTH))
     if blur_px:
         coat = cv2.GaussianBlur(coat, (0, 0), blur_px)
+    coat = np.clip(128 + 40 * coat / coat.std(), 0, 255).astype(np.uint8)
 
     def textured():
         for frame in film([walking(1)], 6.0):

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from gait.pose import Box
-from gait.track.seen import Seen
+from gait.track.seen import EDGE_PX, Seen
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -70,7 +70,8 @@ class Followed:
     doubled: int = 0
     _boxes: deque[tuple[float, Box]] = field(default_factory=deque)
     _last_found_s: float = 0.0
-    _places: list[float] = field(default_factory=list)  # of her trunk along the lane, ground px
+    _widest: float = 0.0
+    _places: list[float] = field(default_factory=list)  # of her middle along the lane, ground px
 
     def __post_init__(self) -> None:
         self._last_found_s = self.found_s
@@ -125,10 +126,13 @@ class Followed:
         turned = faces != 0 and seen.faces == -faces
         return not (turned and self.rows[-1].overlap > 0.2)
 
-    def add(self, row: Row) -> None:
-        """Add a sighting."""
+    def add(self, row: Row, image_width: int) -> None:
+        """Add a sighting in a frame of the given width, px."""
         self.rows.append(row)
-        self._places.append(float(row.to_ground[0] @ [*row.seen.anchor, 1.0]))
+        box = row.seen.box
+        self._widest = max(self._widest, box.width)
+        middle = [middle_x(box, self._widest, image_width), box.centre[1], 1.0]
+        self._places.append(float(row.to_ground[0] @ middle))
         self.missed = 0
         self._boxes.append((row.time_s, row.seen.box))
         while row.time_s - self._boxes[0][0] > MEMORY_S:
@@ -192,6 +196,26 @@ class Followed:
                 del self.rows[peak + 1 :], self._places[peak + 1 :]
                 return True
         return False
+
+
+def middle_x(box: Box, length: float, image_width: int) -> float:
+    """Return the middle of a cow along x, px, also while the frame's edge cuts her.
+
+    Parameters
+    ----------
+    box : Box
+        Her visible part.
+    length : float
+        Her whole length, nose to tail, px.
+    image_width : int
+        Of the frame, px.
+    """
+    cut_left, cut_right = box.x0 < EDGE_PX, box.x1 > image_width - 1 - EDGE_PX
+    if cut_left and not cut_right:
+        return box.x1 - length / 2
+    if cut_right and not cut_left:
+        return box.x0 + length / 2
+    return box.centre[0]
 
 
 def _wider(box: Box, left: bool, right: bool) -> Box:

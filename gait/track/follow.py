@@ -172,7 +172,8 @@ class _Lane:
                     overlap=float(overlap),
                     repeat=step.frame.is_repeat,
                     outline=_outline(one) if self._keep else None,
-                )
+                ),
+                self._size[0],
             )
         self._drop_doubles()
         if step.finds is not None:

@@ -8,11 +8,12 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
-from gait.landmarks import INDEX
+from gait.pose import Box
 from gait.track import problems
 from gait.track.camera import relative
-from gait.track.cow import Followed, Row
+from gait.track.cow import Followed, Row, middle_x
 from gait.track.passes import Pass
 
 FloatArray = npt.NDArray[np.float64]
@@ -24,6 +25,8 @@ STANDING_S = 2.0
 LEAST_CONFIDENCE = 0.24
 """Median landmark confidence under which what was followed was no cow. Ours: a goat and bare rock
 gave 0.18, a camel 0.42, cows 0.45-0.55 with the first network."""
+SMOOTHING = 9
+"""Frames of the running median over the place of her middle."""
 TRAVELS = 0.3
 """Share of her own visible length, nose to tail, she must travel to count as walking."""
 OVERLAPS = 0.25
@@ -128,19 +131,21 @@ def _length_px(draft: Pass) -> float:
     return float(np.median(whole)) if len(whole) >= 5 else float(np.percentile(width, 95))
 
 
-def _trunk_x(draft: Pass) -> FloatArray:
-    """Return the place of her trunk along the lane, ground px, shape (n,)."""
-    trunk = draft.points[:, [INDEX["withers"], INDEX["loin"], INDEX["tailhead"]]]
-    middle = (draft.box[:, :2] + draft.box[:, 2:]) / 2
-    sure = np.isfinite(trunk).all(axis=(1, 2))
-    place = np.where(np.asarray(sure)[:, None], trunk.mean(1), middle)
-    x: FloatArray = draft.ground(place)[:, 0]
-    return x
+def _middle_x(draft: Pass) -> FloatArray:
+    """Return the place of her middle along the lane, ground px, shape (n,)."""
+    length, width = _length_px(draft), draft.image_size[0]
+    boxes = [Box(x0=x0, y0=y0, x1=x1, y1=y1) for x0, y0, x1, y1 in draft.box.tolist()]
+    middle = np.array([[middle_x(box, length, width), box.centre[1]] for box in boxes])
+    x: FloatArray = draft.ground(middle)[:, 0]
+    # a running median: single wild boxes must not look like motion
+    around = np.pad(x, SMOOTHING // 2, mode="edge")
+    smooth: FloatArray = np.median(sliding_window_view(around, SMOOTHING), axis=1)
+    return smooth
 
 
 def _travelled(draft: Pass) -> float:
     """Return how far she went, in her own visible lengths; positive to the right."""
-    x = _trunk_x(draft)
+    x = _middle_x(draft)
     ends = max(len(x) // 10, 1)
     return float(np.median(x[-ends:]) - np.median(x[:ends])) / max(_length_px(draft), 1.0)
 
@@ -207,7 +212,7 @@ def _notes(draft: Pass, rows: list[Row]) -> list[str]:
 
 def _standing_s(draft: Pass) -> float:
     """Return the longest time, seconds, in which she moves by less than a tenth of her length."""
-    x, t = _trunk_x(draft), draft.time_s
+    x, t = _middle_x(draft), draft.time_s
     reach, longest, first = 0.1 * _length_px(draft), 0.0, 0
     for last in range(len(x)):
         while x[first : last + 1].max() - x[first : last + 1].min() > reach:

@@ -28,7 +28,6 @@ EDGE_PX = 3.0
 """A cow nearer than this to the frame's edge is taken as cut by it."""
 SHARPNESS_WIDTH = 480
 """Width to which she is scaled down before sharpness is measured, so that film sizes compare."""
-_TRUNK = [INDEX[name] for name in ("withers", "mid_back", "loin", "tailhead")]
 
 
 class Network(Protocol):
@@ -53,8 +52,6 @@ class Seen:
         0 to 1.
     box : Box
         Around silhouette and sure landmarks, px; its confidence is that of the whole sighting.
-    anchor : ndarray, shape (2,)
-        Middle of the trunk, px.
     back_line : ndarray, shape (64, 2)
         Px, NaN untraced.
     cut : bool
@@ -73,7 +70,6 @@ class Seen:
     points: FloatArray
     confidence: FloatArray
     box: Box
-    anchor: FloatArray
     back_line: FloatArray
     cut: bool
     brightness: float
@@ -116,7 +112,6 @@ def look_closely(
         points=points,
         confidence=sighting.confidence,
         box=seen_box,
-        anchor=_anchor(points, sighting.confidence, seen_box),
         back_line=_back_line(image, sighting),
         cut=any(sides) or _at_edge(seen_box, (width, height)),
         brightness=brightness,
@@ -179,14 +174,6 @@ def outline_box(sighting: Sighting, image_size: tuple[int, int]) -> Box | None:
         return None
     sure = float(np.median(sighting.confidence))
     return Box(x0=float(x0), y0=float(y0), x1=float(x1), y1=float(y1), confidence=sure)
-
-
-def _anchor(points: FloatArray, confidence: FloatArray, box: Box) -> FloatArray:
-    weight = np.where(np.isnan(points[_TRUNK, 0]), 0.0, confidence[_TRUNK])
-    if (weight > 0.3).sum() < 3:
-        return np.array(box.centre)
-    anchor: FloatArray = np.nansum(points[_TRUNK] * weight[:, None], 0) / weight.sum()
-    return anchor
 
 
 def _light(image: Image, box: Box, with_sharpness: bool) -> tuple[float, float]:
