@@ -100,20 +100,26 @@ def fit_circle(points: Floats) -> tuple[float, float]:
     """Return curvature times chord, and sagitta over chord, of a circle fitted to points (n, 2).
 
     The chord joins the first and the last point; positive bends up (towards smaller y). A flat
-    line gives 0. Algebraic least squares (Kasa), exact for points on a circle.
+    line gives 0. Algebraic least squares after Pratt (1987), exact for points on a circle and
+    finite for points on a line.
     """
     chord = points[-1] - points[0]
     length = float(np.hypot(*chord))
     along = chord / length
     up = np.array([along[1], -along[0]])
     up = -up if up[1] > 0 else up
-    local = (points - points[0]) / length
+    local = (points - points[0]) / length - 0.5 * chord / length
     x, y = local @ along, local @ up
-    # x^2 + y^2 = 2 a x + 2 b y + c, multiplied by the curvature to stay finite when flat:
-    # y = k (x^2 + y^2) / 2 + p x + q
-    design = np.column_stack([(x**2 + y**2) / 2, x, np.ones_like(x)])
-    bend, slope, _ = np.linalg.lstsq(design, y, rcond=None)[0]
-    arch = -bend / np.sqrt(1 + slope**2)
+    # a (x^2 + y^2) + b x + c y + d = 0 with b^2 + c^2 - 4 a d = 1: the curvature is 2 a.
+    design = np.column_stack([x**2 + y**2, x, y, np.ones_like(x)])
+    limits = np.diag([0.0, 1.0, 1.0, 0.0])
+    limits[0, 3] = limits[3, 0] = -2.0
+    values, vectors = np.linalg.eig(np.linalg.solve(limits, design.T @ design))
+    values = np.where(values.real > -1e-9, values.real, np.inf)
+    a, b, c, d = vectors[:, np.argmin(values)].real
+    arch = 2 * a / np.sqrt(max(b * b + c * c - 4 * a * d, 1e-30)) * (np.sign(c) or 1.0)
+    if abs(c) < 1e-9:  # a half circle: its middle lies on the chord
+        arch = abs(arch) * np.sign(y.mean())
     half = np.clip(arch / 2, -1, 1)
     sagitta = half / (1 + np.sqrt(1 - half**2)) / 2
     return float(arch), float(sagitta)
@@ -173,10 +179,13 @@ def stride_measures(falls: Sequence[Footfall], body_length_m: float) -> dict[str
         by_leg.setdefault(fall.leg, []).append(fall)
     durations, lengths, shares = [], [], []
     for own in by_leg.values():
+        own_shares: list[float] = []
         for first, second in itertools.pairwise(own):
             durations.append(second.on_s - first.on_s)
             lengths.append(_apart(first, second) / body_length_m)
-            shares.append((first.off_s - first.on_s) / (second.on_s - first.on_s))
+            own_shares.append((first.off_s - first.on_s) / (second.on_s - first.on_s))
+        if own_shares:
+            shares.append(np.mean(own_shares))
     values = dict.fromkeys(MEASURES[6:], float("nan"))
     if durations:
         values["stride_duration_s"] = float(np.mean(durations))
@@ -211,19 +220,23 @@ def _apart(first: Footfall, second: Footfall) -> float:
 
 
 def _tracking_up(by_leg: dict[str, list[Footfall]], body_length_m: float) -> float:
-    """Mean of hind print ahead of the fore print it follows, % of body length."""
-    ahead = []
+    """Hind print ahead of the fore print it follows, % of body length.
+
+    Mean of the means of both sides: a limp moves them apart, and one side may show more prints.
+    """
+    sides = []
     for side in ("left", "right"):
         fore = {fall.stride: fall for fall in by_leg.get(f"{side}_fore", [])}
+        ahead = []
         for fall in by_leg.get(f"{side}_hind", []):
-            print_before = fore.get(fall.stride - 1)
-            if print_before is None:
+            before, after = fore.get(fall.stride - 1), fore.get(fall.stride)
+            if before is None or after is None:
                 continue
-            own = fore.get(fall.stride) or print_before
-            way = np.sign(own.print_xyz[0] - print_before.print_xyz[0]) or np.nan
-            ahead.append(way * (fall.print_xyz[0] - print_before.print_xyz[0]) / body_length_m)
-    known = [value for value in ahead if not np.isnan(value)]
-    return float(100 * np.mean(known)) if known else float("nan")
+            way = np.sign(after.print_xyz[0] - before.print_xyz[0])
+            ahead.append(way * (fall.print_xyz[0] - before.print_xyz[0]) / body_length_m)
+        if ahead:
+            sides.append(np.mean(ahead))
+    return float(100 * np.mean(sides)) if len(sides) == 2 else float("nan")
 
 
 def _triple_support(falls: Sequence[Footfall]) -> float:
