@@ -1,4 +1,4 @@
-"""Decisions, exit-order lists, findings and a cow's history as CSV."""
+"""Decisions and exit-order lists as CSV."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from gait.errors import ExchangeError
 from gait.exchange import fields as f
 from gait.exchange.csv_files import Cell, CsvTable, as_dicts, read_csv, write_csv
 from gait.exchange.herd_csv import Rejected, guess_columns
-from gait.herd.records import DECISION_KINDS, Cow, NewPass, Trim
+from gait.herd.records import DECISION_KINDS, Cow, NewPass
 from gait.herd.which_cow import ExitEntry
 from gait.store import DecisionLine, PastDecision, PastPass
 
@@ -21,13 +21,6 @@ DECISION_COLUMNS: tuple[str, ...] = (
     "animal_id_scheme", "animal_id", "electronic_number", "observed_at", "clip_sha256", "clip",
     "pass", "decision_uid", "kind", "score", "reason", "who", "decided_at", "blind", "proposed",
     "model_version", "undoes",
-)  # fmt: skip
-
-TRIM_COLUMNS: tuple[str, ...] = (
-    "animal_id_scheme", "animal_id", "trimmed_on", "who", "reason", "foot", "claw", "zone",
-    "code", "stage", "severity", "block", "bandage", "toe_length_mm", "sole_mm", "finding_note",
-    "medicine", "withdrawal_until", "withdrawal_source", "next_step", "recheck_on", "note",
-    "trim_uid", "corrects",
 )  # fmt: skip
 
 
@@ -95,7 +88,7 @@ def read_decisions(
         If it is no CSV or lacks a column that is needed.
     """
     table = read_csv(content)
-    _need(table, ("animal_id", "observed_at", "kind", "who", "decided_at"))
+    need_columns(table, ("animal_id", "observed_at", "kind", "who", "decided_at"))
     walks: dict[tuple[str, ...], tuple[NewPass, str | None, int | None]] = {}
     decisions: dict[tuple[str, ...], list[PastDecision]] = {}
     rejected = []
@@ -137,7 +130,7 @@ def _past_decision(row: Mapping[str, str]) -> PastDecision:
         at=f.moment(row["decided_at"]),
         score=int(score) if score else None,
         reason=row.get("reason", ""),
-        blind=row.get("blind", "").strip().lower() in ("true", "1", "yes"),
+        blind=truth(row.get("blind", "")),
         uid=row.get("decision_uid", "").strip(),
         undoes=row.get("undoes", "").strip() or None,
         model_version=row.get("model_version") or None,
@@ -204,37 +197,21 @@ def read_exit_list(
     return ExitListRead(entries=tuple(entries), rejected=tuple(rejected))
 
 
-def trims_csv(trims: Sequence[Trim]) -> str:
-    """Return trims as CSV, one row per finding, or one row for a trim without any."""
-    return write_csv(TRIM_COLUMNS, (row for trim in trims for row in _trim_rows(trim)))
+def need_columns(table: CsvTable, names: Sequence[str]) -> None:
+    """Refuse a list that lacks a column.
 
-
-def _trim_rows(trim: Trim) -> list[dict[str, Cell]]:
-    whole: dict[str, Cell] = {
-        "animal_id_scheme": OWN_NUMBERS,
-        "animal_id": trim.cow,
-        "trimmed_on": trim.on,
-        "who": trim.who,
-        "reason": trim.reason,
-        "medicine": trim.medicine,
-        "withdrawal_until": trim.withdrawal_until,
-        "withdrawal_source": trim.withdrawal_source,
-        "next_step": trim.next_step,
-        "recheck_on": trim.recheck_on,
-        "note": trim.note,
-        "trim_uid": trim.uid,
-        "corrects": trim.corrects,
-    }
-    found = [
-        {**whole, **{k: v for k, v in vars(x).items() if k != "note"}, "finding_note": x.note}
-        for x in trim.findings
-    ]
-    return found or [whole]
-
-
-def _need(table: CsvTable, names: Sequence[str]) -> None:
+    Raises
+    ------
+    ExchangeError
+        If one is missing.
+    """
     missing = [name for name in names if name not in table.header]
     if missing:
         raise ExchangeError(
             f"The list lacks the column {missing[0]}.", "Use a list written by this program."
         )
+
+
+def truth(text: str) -> bool:
+    """Read a yes or no; anything else is no."""
+    return text.strip().lower() in ("true", "1", "yes", "x")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from gait.herd.records import Finding
+from gait.herd.records import Finding, Trim
 
 FEET: dict[str, str] = {
     "LF": "left front",
@@ -251,4 +251,21 @@ def check_finding(finding: Finding) -> list[str]:
         wrong.append("A stage goes with digital dermatitis only.")
     if finding.block and finding.claw == "both":
         wrong.append("A block goes on one claw, the sound one: say which.")
+    return wrong
+
+
+def check_trim(trim: Trim) -> list[str]:
+    """Return what is wrong or missing in a trim, as sentences.
+
+    A medicine needs its withdrawal end and where it was read: nothing is filled in for people.
+    """
+    wrong = [text for finding in trim.findings for text in check_finding(finding)]
+    if trim.medicine and trim.withdrawal_until is None:
+        wrong.append("Enter until when the withdrawal lasts, from the label or the vet.")
+    if trim.withdrawal_until is not None and not trim.withdrawal_source:
+        wrong.append("Say where the withdrawal end was read: label or vet.")
+    if trim.withdrawal_until is not None and trim.withdrawal_until < trim.on:
+        wrong.append("The withdrawal ends before the day of treatment.")
+    if trim.recheck_on is not None and trim.recheck_on <= trim.on:
+        wrong.append("The recheck must come after the day of treatment.")
     return wrong

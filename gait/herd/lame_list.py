@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Literal, Protocol, TypeVar
 
+from gait.herd.recheck import next_due
 from gait.herd.records import Calving, Cow, Recheck, Score, Trim
 from gait.herd.rules import HerdRules
 from gait.herd.spells import Spell, by_cow, lame_spells, spells_in_lactation
@@ -21,9 +22,10 @@ class LameCow:
     """One line of the lame list.
 
     ``score`` is the newest standing score, given by ``decided_by`` on ``pass_id`` (which leads to
-    the clip), where the tool's proposal came from ``model_version``; ``since`` the walk of her first lame score of this
-    spell, ``times_before`` the earlier spells in this lactation. ``treated_on`` is her last
-    therapeutic trim of this spell. ``next_step`` is a sentence; ``cautions`` are more of them.
+    the clip), where the tool's proposal came from ``model_version``. ``since`` is the walk of
+    her first lame score of this spell, ``times_before`` counts the earlier spells in this
+    lactation, ``treated_on`` is her last treatment of this spell. ``next_step`` is a sentence;
+    ``cautions`` are more of them.
     """
 
     cow: Cow
@@ -117,9 +119,7 @@ def _line(
     spell = spells[-1]
     treated = treated_in(spell, trims)
     treated_on = max((trim.on for trim in treated), default=None)
-    due = min((r.due_on for r in rechecks if r.state == "open"), default=None)
-    if due is None and treated_on is not None:
-        due = treated_on + timedelta(days=rules.recheck_days)
+    due = next_due(rechecks, treated_on, spell.latest.observed_at.date(), rules)
     chronic = is_chronic(spells, calvings, rules, today)
     not_better = treated_on is not None and not_better_after(spell, treated_on, rules)
     urgency = _urgency(spell.latest.score, treated_on, due, not_better, rules, today)

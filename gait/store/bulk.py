@@ -69,7 +69,8 @@ class Bulk:
         """Bring in cows, passes with decisions, and trims; return the new pass identifiers.
 
         A pass that is on record already (same clip and number, or one of its decisions has a
-        known ``uid``) is not doubled: only the decisions that are new are added to it.
+        known ``uid``) is not doubled: only the decisions that are new are added to it. A trim
+        with a known ``uid`` is left out.
 
         Raises
         ------
@@ -79,8 +80,10 @@ class Bulk:
         with self._database.write() as connection:
             put_cows(connection, cows)
             ids = load_passes(connection, passes)
+            known = _known_trims(connection, trims)
             for trim in trims:
-                add_trim(connection, trim)
+                if trim.uid not in known:
+                    add_trim(connection, trim)
         return ids
 
     def recount(self) -> int:
@@ -165,6 +168,13 @@ def _known(
 def _versions(connection: Connection, pass_id: int) -> int:
     question = select(func.max(t.decision.c.version)).where(t.decision.c.pass_id == pass_id)
     return int(connection.scalar(question) or 0)
+
+
+def _known_trims(connection: Connection, trims: Sequence[Trim]) -> set[str]:
+    known: set[str] = set()
+    for some in chunks({trim.uid for trim in trims if trim.uid}):
+        known |= set(connection.scalars(select(t.trim.c.uid).where(t.trim.c.uid.in_(some))))
+    return known
 
 
 def _add_strangers(connection: Connection, passes: Sequence[PastPass]) -> None:

@@ -125,8 +125,6 @@ class Database:
                 connection = connection.execution_options(**{_WRITES: True})
                 with connection.begin():
                     yield connection
-        except IntegrityError:
-            raise
         except SQLAlchemyError as error:
             told = _told_plainly(error)
             if isinstance(told, StoreReadOnly):
@@ -236,6 +234,11 @@ def _told_plainly(error: SQLAlchemyError) -> StoreError:
     if "locked" in said or "busy" in said:
         return StoreError(
             "Another program is writing to the records just now.", "Try again in a moment."
+        )
+    if isinstance(error, IntegrityError):
+        return StoreError(
+            "This entry contradicts what is on record, so it was not kept.",
+            "Load the page again and look at what is there.",
         )
     if isinstance(error, OperationalError):
         return StoreError("The farm's records could not be reached.", "Check the address or disk.")

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
-from sqlalchemy.exc import IntegrityError
 
 from gait.errors import StoreConflict, StoreError
 from gait.herd.records import (
@@ -151,15 +150,12 @@ class Decisions:
         return made
 
     def _append(self, pass_id: int, said: dict[str, Any], expected_version: int | None) -> Decision:
-        try:
-            with self._database.write() as connection:
-                state = locked_state(connection, pass_id)
-                if expected_version is None or state["version"] == expected_version:
-                    made = _insert(connection, pass_id, state["version"] + 1, said, state)
-                    refresh(connection, [pass_id])
-                    return made
-        except IntegrityError as error:
-            raise StoreError("The decision could not be kept.", "Load the pass again.") from error
+        with self._database.write() as connection:
+            state = locked_state(connection, pass_id)
+            if expected_version is None or state["version"] == expected_version:
+                made = _insert(connection, pass_id, state["version"] + 1, said, state)
+                refresh(connection, [pass_id])
+                return made
         raise self._keep_both(pass_id, said, expected_version)
 
     def _keep_both(self, pass_id: int, said: dict[str, Any], seen_version: int) -> StoreConflict:

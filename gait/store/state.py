@@ -29,7 +29,7 @@ def refresh(connection: Connection, pass_ids: Iterable[int]) -> None:
     pass_ids : iterable of int
     """
     touched: set[str | None] = set()
-    for some in chunks(sorted(set(pass_ids))):
+    for some in chunks(sorted(set(pass_ids)), size=5000):
         where = t.pass_state.c.pass_id.in_(some)
         touched |= set(connection.scalars(select(t.pass_state.c.cow).where(where)))
         states = _states(connection, list(some))

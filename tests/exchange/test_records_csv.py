@@ -9,14 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gait.errors import ExchangeError
-from gait.exchange.csv_files import as_dicts, read_csv
 from gait.exchange.records_csv import (
     decisions_csv,
     read_decisions,
     read_exit_list,
-    trims_csv,
 )
-from gait.herd.records import Cow, Decision, Finding, Trim
+from gait.herd.records import Cow, Decision
 from gait.store import DecisionLine, Store, open_store
 from tests.farms import NOON, add_pass
 
@@ -149,23 +147,3 @@ def test_an_exit_list_names_cows_by_either_number_and_rejects_strangers() -> Non
 def test_an_exit_list_without_times_keeps_the_order() -> None:
     read = read_exit_list("cow\n17\n0412\n", HERD)
     assert [(e.cow, e.at) for e in read.entries] == [("17", None), ("0412", None)]
-
-
-def test_trims_are_written_one_row_per_finding() -> None:
-    trim = Trim(
-        cow="0412",
-        on=date(2026, 3, 2),
-        who="Tom",
-        reason="therapeutic",
-        uid="t1",
-        findings=(
-            Finding(foot="RH", claw="outer", zone="sole", code="SU", toe_length_mm=82.5),
-            Finding(foot="RH", claw="inner", block=True),
-        ),
-    )
-    rows = [row for _, row in as_dicts(read_csv(trims_csv([trim])))]
-    assert [(r["foot"], r["claw"], r["code"], r["block"]) for r in rows] == [
-        ("RH", "outer", "SU", "false"),
-        ("RH", "inner", "", "true"),
-    ]
-    assert rows[0]["toe_length_mm"] == "82.5"
