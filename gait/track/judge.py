@@ -18,7 +18,7 @@ from gait.track.passes import Pass
 
 FloatArray = npt.NDArray[np.float64]
 
-SHORTEST_S = 0.6
+SHORTEST_S = 1.0
 """Cows followed for less than this are dropped: nothing can be said of them."""
 STANDING_S = 2.0
 """A cow that does not travel is reported only when seen for at least this long."""
