@@ -81,12 +81,13 @@ class Figure:
         for part in PARTS:
             span = slice(part.first, part.first + part.rings * part.around)
             points[span] = skin[part.name].reshape(-1, 3)
-            normals[span] = self._outward(part.name, skin[part.name]).reshape(-1, 3)
+            outward = self._outward(part.name, skin[part.name], pose.cow.withers_height_m)
+            normals[span] = outward.reshape(-1, 3)
         cos, sin = np.cos(pose.facing), np.sin(pose.facing)
         turn = np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1.0]])
         return pose.to_world(points), normals @ turn.T
 
-    def _outward(self, name: str, grid: Floats) -> Floats:
+    def _outward(self, name: str, grid: Floats, height: float) -> Floats:
         """Return normals of a part; a leg's are blended into the trunk's side at its root."""
         normal = self._sign[name] * mesh_normals(grid)
         if not name.startswith("leg"):
@@ -94,7 +95,11 @@ class Figure:
         sign = 1.0 if int(name[-1]) < 2 else -1.0
         blend = 0.85 * np.clip(1.15 - LEG_BONES, 0, 1)[:, None, None] ** 0.7
         blend = blend * (sign * normal[..., 1:2] > -0.2)
-        normal = (1 - blend) * normal + blend * np.array([0.0, sign * 0.92, 0.38])
+        # What the trunk's side faces at that height: up above its middle, down below.
+        like_trunk = np.zeros_like(normal)
+        like_trunk[..., 1] = sign
+        like_trunk[..., 2] = np.clip(1.7 * (grid[..., 2] / height - 0.68), -0.6, 0.8)
+        normal = (1 - blend) * normal + blend * like_trunk
         return np.asarray(normal / np.linalg.norm(normal, axis=-1, keepdims=True))
 
     def draw(self, view: View, points: Floats, shade: Floats, size: tuple[int, int]) -> Tile | None:

@@ -13,8 +13,8 @@ _HIND_RADII = (
     (0.0, 0.120, 0.155, 0.004),
     (0.5, 0.150, 0.185, 0.076),
     (1.0, 0.105, 0.165, 0.076),
-    (1.35, 0.072, 0.095, 0.056),
-    (1.7, 0.046, 0.054, 0.038),
+    (1.35, 0.080, 0.102, 0.060),
+    (1.7, 0.050, 0.058, 0.040),
     (2.0, 0.037, 0.046, 0.032),
     (2.35, 0.029, 0.031, 0.025),
     (2.7, 0.026, 0.028, 0.024),
@@ -55,6 +55,7 @@ _RADII = tuple(
 _THICK = np.clip(LEG_BONES - 1, 0, 1)[:, None]
 # Thick thighs and forearms are cut level, or their rings would fold at the bend.
 _LEVEL = np.clip((1.7 - LEG_BONES) / 0.8, 0, 1)[:, None]
+_BUTTOCK = np.clip((1.75 - LEG_BONES) / 0.45, 0, 1)
 _FOOT = np.clip((LEG_BONES - 3.3) / 0.6, 0, 1)[:, None]
 _TAIL_AT = np.linspace(0, 1, 22)
 _TAIL_KNOTS = np.array([0, 0.08, 0.2, 0.5, 0.8, 1.0])
@@ -81,6 +82,11 @@ def leg_grids(pose: Pose, leg: int) -> tuple[Floats, Floats]:
         chain[1] += np.array([0.035, 0, 0.01]) * height
     radii = _RADII[leg % 2] * height * (1 + (cow.leg_thickness - 1) * _THICK)
     line = _CHAIN @ chain
+    if leg % 2 == 0:
+        radii = radii.copy()
+        radii[:, 1] += _BUTTOCK * np.maximum(
+            line[:, 0] - _rear_edge(pose, leg, line) - radii[:, 1], 0
+        )
     ahead = _across(np.gradient(line, LEG_BONES, axis=0))
     pitch = float(pose.hoof_pitch[leg])
     ahead = (1 - _FOOT) * ahead + _FOOT * np.array([np.cos(pitch), 0, -np.sin(pitch)])
@@ -90,6 +96,16 @@ def leg_grids(pose: Pose, leg: int) -> tuple[Floats, Floats]:
     rings = line[:, None] + reach[..., None] * ahead[:, None]
     rings[..., 1] += radii[:, 2:] * _SIN
     return rings, _hoof(joints, pitch, height)
+
+
+def _rear_edge(pose: Pose, leg: int, line: Floats) -> Floats:
+    """Return x of the thigh's rear edge: from the pin bone down to the point of the hock."""
+    height, hock = pose.cow.withers_height_m, pose.joints[leg, 2]
+    pin = pose.tailhead + np.array([-0.045, 0, -0.14]) * height
+    heel = hock + np.array([-0.050, 0, 0.03]) * height
+    share = np.clip((pin[2] - line[:, 2]) / (pin[2] - heel[2]), 0, 1)
+    hollow = 0.03 * height * np.sin(np.pi * share**1.6)
+    return np.asarray(pin[0] + share * (heel[0] - pin[0]) + hollow)
 
 
 def _across(tangent: Floats) -> Floats:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .scene import Cow
-from .walk import Floats, Walk
+from .walk import FORE_STAND_BL, Floats, Walk
 
 HEAD_LENGTH = 0.37
 MUZZLE_BELOW = 0.065
@@ -191,7 +191,9 @@ def _leg_sides(cow: Cow, leg: int, sole_y: float) -> Floats:
     sign = 1.0 if leg < 2 else -1.0
     upper = (0.118 if leg % 2 == 0 else 0.105) * cow.withers_height_m * cow.body_width
     share = np.array([0.0, 0.1, 0.5, 0.85, 1.0, 1.0])
-    return np.asarray(sign * upper * (1 - share) + sole_y * share)
+    sides = sign * upper * (1 - share) + sole_y * share
+    sides[0] *= 0.62  # the root lies under the trunk's skin
+    return np.asarray(sides)
 
 
 def _foot_chain(cow: Cow, sole: Floats, pitch: float, lean: float) -> tuple[Floats, Floats]:
@@ -232,7 +234,7 @@ def _hind_leg(cow: Cow, sole: Floats, pitch: float, swing: float, tailhead: Floa
 
 def _fore_leg(cow: Cow, sole: Floats, pitch: float, swing: float, withers: Floats) -> Floats:
     height = cow.withers_height_m
-    ahead = (sole[0] - FORE_MIDDLE * withers[0]) / height
+    ahead = (sole[0] - FORE_STAND_BL * withers[0]) / height
     shoulder = withers + np.array([0.0 + 0.20 * np.clip(ahead, -0.4, 0.4), 0, -0.37]) * height
     flex = 0.0 if np.isnan(swing) else np.sin(np.pi * swing**0.85) ** 1.5
     fetlock, coronet = _foot_chain(cow, sole, pitch, 0.45 + 0.5 * min(ahead, 0))
@@ -242,6 +244,3 @@ def _fore_leg(cow: Cow, sole: Floats, pitch: float, swing: float, withers: Float
     elbow = _two_bones(shoulder, fetlock, upper, below, -1.0)
     carpus = _two_bones(elbow, fetlock, radius, cannon, 1.0)
     return np.array([shoulder, elbow, carpus, fetlock, coronet, sole])
-
-
-FORE_MIDDLE = 0.86

@@ -22,7 +22,7 @@ _TURN_RADIUS_M = 1.0
 _HOLD_S = 3.0
 HOOF_HALF_LENGTH = 0.047
 """Half the length of the sole, as part of the withers height."""
-FORE_STAND_BL = 0.86
+FORE_STAND_BL = 0.83
 """Where a fore foot is at mid-stance, ahead of the tailhead, in body lengths."""
 
 
