@@ -6,16 +6,34 @@ All of them rest on standing scores of people, never on proposals.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from operator import attrgetter
 from statistics import median
 
 from gait.herd.lame_list import treated_in
 from gait.herd.records import Calving, Cow, Score, Trim
 from gait.herd.rules import HerdRules
-from gait.herd.spells import Spell, by_cow, lactation_start, lame_spells
+from gait.herd.spells import Spell, all_spells, by_cow, lactation_start, newest_scores
 from gait.statistics.prevalence import Share, wilson_share
+
+__all__ = [
+    "STAGES",
+    "Period",
+    "Treatment",
+    "all_spells",
+    "lame_share",
+    "new_cases",
+    "newest_scores",
+    "parity_of",
+    "share_by",
+    "stage_of",
+    "treatment_figures",
+    "trend",
+    "trimmer_days_a_year",
+]
 
 STAGES: tuple[tuple[str, int, int], ...] = (
     ("0-60 days in milk", 0, 60),
@@ -55,11 +73,6 @@ class Treatment:
     without_recheck: int
     cure_from: int
     cure_to: int
-
-
-def newest_scores(scores: Iterable[Score]) -> list[Score]:
-    """Return the newest score of each cow."""
-    return [own[-1] for own in by_cow(scores).values()]
 
 
 def lame_share(scores: Iterable[Score], *, from_score: int, herd_size: int | None = None) -> Share:
@@ -144,11 +157,6 @@ def _calvings_by_cow(calvings: Iterable[Calving]) -> dict[str, list[Calving]]:
     return known
 
 
-def all_spells(scores: Iterable[Score], rules: HerdRules) -> list[Spell]:
-    """Return the lame spells of every cow."""
-    return [s for own in by_cow(scores).values() for s in lame_spells(own, rules)]
-
-
 def new_cases(spells: Iterable[Spell], start: date, end: date) -> list[Spell]:
     """Return spells that began from ``start`` to before ``end`` after a sound score.
 
@@ -181,11 +189,13 @@ def trend(
         For the finite herd correction.
     """
     spells = all_spells(scores, rules)
+    ordered = sorted(scores, key=attrgetter("observed_at"))
+    days_walked = [s.observed_at.date() for s in ordered]
     periods = []
     first = start
     while first < end:
         last = min(first + timedelta(days=days), end)
-        within = [s for s in scores if first <= s.observed_at.date() < last]
+        within = ordered[bisect_left(days_walked, first) : bisect_left(days_walked, last)]
         periods.append(
             Period(
                 start=first,
@@ -225,10 +235,10 @@ def treatment_figures(
         Days after treatment between which the newest score tells whether she is well (14 to 42;
         trials looked at 35 and 42 days, Thomas 2015 and 2016).
     """
-    own_scores = by_cow(scores)
     own_trims: dict[str, list[Trim]] = {}
     for trim in trims:
         own_trims.setdefault(trim.cow, []).append(trim)
+    own_scores = by_cow(s for s in scores if s.cow in own_trims)
     hours, early, could_be_early, cured, judged, unseen = [], 0, 0, 0, 0, 0
     for spell in spells:
         treated = sorted(treated_in(spell, own_trims.get(spell.cow, ())), key=_done_at)

@@ -6,9 +6,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from operator import attrgetter
 
 from gait.herd.records import Calving, Score
 from gait.herd.rules import HerdRules
+
+_IN_ORDER = attrgetter("observed_at", "decided_at", "pass_id")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,8 +41,18 @@ def by_cow(scores: Iterable[Score]) -> dict[str, list[Score]]:
     for score in scores:
         sorted_by_cow[score.cow].append(score)
     for own in sorted_by_cow.values():
-        own.sort(key=lambda s: (s.observed_at, s.decided_at, s.pass_id))
+        own.sort(key=_IN_ORDER)
     return dict(sorted_by_cow)
+
+
+def newest_scores(scores: Iterable[Score]) -> list[Score]:
+    """Return the newest score of each cow."""
+    newest: dict[str, Score] = {}
+    for score in scores:
+        known = newest.get(score.cow)
+        if known is None or _IN_ORDER(known) < _IN_ORDER(score):
+            newest[score.cow] = score
+    return list(newest.values())
 
 
 def lame_spells(scores: Sequence[Score], rules: HerdRules) -> list[Spell]:
@@ -55,7 +68,15 @@ def lame_spells(scores: Sequence[Score], rules: HerdRules) -> list[Spell]:
         All standing scores of one cow, in any order.
     rules : HerdRules
     """
-    ordered = sorted(scores, key=lambda s: (s.observed_at, s.decided_at, s.pass_id))
+    return _spells_of(sorted(scores, key=_IN_ORDER), rules)
+
+
+def all_spells(scores: Iterable[Score], rules: HerdRules) -> list[Spell]:
+    """Return the lame spells of every cow; see :func:`lame_spells`."""
+    return [spell for own in by_cow(scores).values() for spell in _spells_of(own, rules)]
+
+
+def _spells_of(ordered: Sequence[Score], rules: HerdRules) -> list[Spell]:
     spells: list[Spell] = []
     running: list[Score] = []
     seen_sound = False

@@ -34,6 +34,7 @@ people         put(name, roles, pin), all, get, sign_in
 settings       get(name, default), put(name, value, who), history(name)
 jobs           add(key, kind, payload), claim(worker), progress, done, failed, again, get, all
 models         put, all, get: versions of the herd's own score model
+mark()         a text that changes whenever lists and figures may: key for what a page keeps
 bulk           load(cows, passes of PastPass, trims): a whole history at once; recount()
 =============  ====================================================================================
 
@@ -47,10 +48,13 @@ from __future__ import annotations
 from pathlib import Path
 from types import TracebackType
 
+from sqlalchemy import func, select
+
+from gait.store import tables as t
 from gait.store.bulk import Bulk, PastDecision, PastPass
 from gait.store.clips import AddedClip, Clips, Passes
 from gait.store.cows import Cows, HerdListChange
-from gait.store.database import Database
+from gait.store.database import Database, herds_on
 from gait.store.decisions import DecisionLine, Decisions
 from gait.store.identities import Identities
 from gait.store.jobs import Jobs, KeptModel, Models
@@ -67,6 +71,7 @@ __all__ = [
     "PastPass",
     "Store",
     "Waiting",
+    "herds_on",
     "open_store",
 ]
 
@@ -101,6 +106,28 @@ class Store:
     def read_only_because(self) -> str:
         """Why nothing can be written now, as a sentence; empty when writing works."""
         return self.database.read_only_because
+
+    def mark(self) -> str:
+        """Return a text that changes whenever something lists and figures rest on changes.
+
+        For pages that keep what they worked out: it costs a few milliseconds.
+        """
+        newest = [
+            select(func.max(column)).scalar_subquery()
+            for column in (
+                t.decision.c.decision_id,
+                t.identity.c.identity_id,
+                t.walk.c.pass_id,
+                t.proposal.c.proposal_id,
+                t.trim.c.trim_id,
+                t.recheck.c.recheck_id,
+                t.recheck.c.closed_at,
+                t.setting.c.setting_id,
+                t.cow.c.updated_at,
+            )
+        ]
+        with self.database.read() as connection:
+            return "|".join(str(value) for value in connection.execute(select(*newest)).one())
 
     def try_writing_again(self) -> bool:
         """Leave read-only mode if the disk takes writes again; return whether it does."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import re
 from collections.abc import Iterator
@@ -9,13 +10,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError, SQLAlchemyError
 
 from gait.errors import StoreError, StoreReadOnly
-from gait.store.migrations import migrate
+from gait.store.migrations import migrate, refuse_unfit
 
 FILE_NAME = "records.sqlite"
+_LOG = logging.getLogger(__name__)
 _WRITES = "writes_records"
 _CANNOT_WRITE = ("disk is full", "readonly", "read-only", "disk i/o error", "no space left")
 _MIGRATION_LOCK = 7_204_511  # any fixed number; only we ask for it
@@ -77,11 +79,14 @@ class Database:
         try:
             with self.read() as connection:
                 _check_sound(connection)
+                if self.read_only_because:
+                    refuse_unfit(connection)
             if not self.read_only_because:
                 with self.write() as connection:
                     if connection.dialect.name == "postgresql":
                         connection.execute(text(f"SELECT pg_advisory_xact_lock({_MIGRATION_LOCK})"))
-                        connection.execute(text(f'CREATE SCHEMA IF NOT EXISTS "{self.herd}"'))
+                        if self.herd not in inspect(connection).get_schema_names():
+                            connection.execute(text(f'CREATE SCHEMA "{self.herd}"'))
                     migrate(connection, up_to_version)
         except StoreReadOnly:
             if self.folder is None or not self._has_tables():
@@ -146,6 +151,28 @@ class Database:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+def herds_on(url: str) -> list[str]:
+    """Return the names of the herds that a PostgreSQL server keeps.
+
+    Raises
+    ------
+    StoreError
+        If the server cannot be reached.
+    """
+    engine = _postgres_engine(url, "herd")
+    try:
+        with engine.connect() as connection:
+            question = (
+                "SELECT table_schema FROM information_schema.tables "
+                "WHERE table_name = 'schema_version' ORDER BY table_schema"
+            )
+            return list(connection.scalars(text(question)))
+    except SQLAlchemyError as error:
+        raise _told_plainly(error) from error
+    finally:
+        engine.dispose()
 
 
 def _sqlite_engine(path: Path, *, read_only: bool) -> Engine:
@@ -219,6 +246,7 @@ def _check_sound(connection: Connection) -> None:
 
 
 def _told_plainly(error: SQLAlchemyError) -> StoreError:
+    _LOG.warning("trouble with the records: %s", error)
     said = str(error.orig if isinstance(error, DBAPIError) else error).lower()
     if any(words in said for words in _CANNOT_WRITE):
         why = "The disk is full" if "full" in said or "space" in said else "The records are locked"

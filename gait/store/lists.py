@@ -237,7 +237,7 @@ class Scores:
                     proposed,
                     blind,
                     model_version,
-                ) in connection.execute(question)
+                ) in connection.execute(question).all()
             ]
 
 

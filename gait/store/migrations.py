@@ -140,10 +140,31 @@ def both_inputs_and_models(connection: Connection) -> None:
     )
 
 
+def decisions_stay_as_they_are(connection: Connection) -> None:
+    """Let the database itself refuse to change or remove a decision or an old setting."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(
+            text(
+                "CREATE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RAISE EXCEPTION 'this record is never changed'; END $$"
+            )
+        )
+    for table in ("decision", "setting"):
+        for change in ("UPDATE", "DELETE"):
+            act = (
+                "FOR EACH ROW EXECUTE FUNCTION refuse_change()"
+                if connection.dialect.name == "postgresql"
+                else "BEGIN SELECT RAISE(ABORT, 'this record is never changed'); END"
+            )
+            name = f"{table}_no_{change.lower()}"
+            connection.execute(text(f"CREATE TRIGGER {name} BEFORE {change} ON {table} {act}"))
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_records,
     trim_days_and_findings,
     both_inputs_and_models,
+    decisions_stay_as_they_are,
 )
 
 
@@ -153,6 +174,31 @@ def version_of(connection: Connection) -> int:
         return 0
     found = connection.execute(text("SELECT MAX(version) FROM schema_version")).scalar()
     return int(found or 0)
+
+
+def refuse_unfit(connection: Connection) -> None:
+    """Refuse records that can only be read after a change that cannot be made now.
+
+    Raises
+    ------
+    StoreError
+        If they were written by a newer or an older version of the program.
+    """
+    present = version_of(connection)
+    if present > len(MIGRATIONS):
+        raise _newer()
+    if present < len(MIGRATIONS):
+        raise StoreError(
+            "These records were written by an older version of the program.",
+            "Open the farm once so that it can be written to; then it is brought up to date.",
+        )
+
+
+def _newer() -> StoreError:
+    return StoreError(
+        "These records were written by a newer version of the program.",
+        "Update the program on this machine, then open the farm again.",
+    )
 
 
 def migrate(connection: Connection, to: int | None = None) -> None:
@@ -172,10 +218,7 @@ def migrate(connection: Connection, to: int | None = None) -> None:
     """
     present = version_of(connection)
     if max(present, to or 0) > len(MIGRATIONS):
-        raise StoreError(
-            "These records were written by a newer version of the program.",
-            "Update the program on this machine, then open the farm again.",
-        )
+        raise _newer()
     if present == 0:
         connection.execute(
             text(

@@ -7,13 +7,17 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Text
 from sqlalchemy.engine import Dialect
 from sqlalchemy.types import TypeDecorator
+
+from gait.errors import StoreError
+
+T = TypeVar("T")
 
 
 def utc_now() -> datetime:
@@ -58,6 +62,16 @@ def plain(value: Any) -> Any:
     return number if math.isfinite(number) else None
 
 
+def _read(convert: Callable[[str], T], value: str) -> T:
+    try:
+        return convert(value)
+    except (ValueError, TypeError, RecursionError) as error:
+        raise StoreError(
+            f"The farm's records are damaged: {value[:40]!r} makes no sense.",
+            "Close the program, keep the damaged file aside, and restore the newest backup.",
+        ) from error
+
+
 class UtcTime(TypeDecorator[datetime]):
     """An aware time, kept as text in UTC."""
 
@@ -70,7 +84,7 @@ class UtcTime(TypeDecorator[datetime]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> datetime | None:
         """Read a time back."""
-        return None if value is None else datetime.fromisoformat(value)
+        return None if value is None else _read(datetime.fromisoformat, value)
 
 
 class Day(TypeDecorator[date]):
@@ -85,7 +99,7 @@ class Day(TypeDecorator[date]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> date | None:
         """Read a day back."""
-        return None if value is None else date.fromisoformat(value)
+        return None if value is None else _read(date.fromisoformat, value)
 
 
 class Json(TypeDecorator[Any]):
@@ -102,4 +116,4 @@ class Json(TypeDecorator[Any]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
         """Read the value back."""
-        return None if value is None else json.loads(value)
+        return None if value is None else _read(json.loads, value)

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from gait.errors import StoreConflict, StoreError
-from gait.store import Store, open_store
+from gait.store import Store, herds_on, open_store
 from tests.farms import NOON, add_pass
 
 
@@ -190,3 +190,50 @@ def test_recounting_from_the_records_changes_nothing(store: Store) -> None:
     before = [store.passes.get(p) for p in (first, second)], store.scores.latest()
     assert store.bulk.recount() == 2
     assert ([store.passes.get(p) for p in (first, second)], store.scores.latest()) == before
+
+
+@pytest.mark.parametrize("statement", ["UPDATE decision SET score = 1", "DELETE FROM decision"])
+def test_the_database_itself_refuses_to_change_a_decision(store: Store, statement: str) -> None:
+    pass_id = add_pass(store, "0412")
+    store.decisions.add(pass_id, kind="confirmed", score=3, who="Ann")
+
+    def change() -> None:
+        with store.database.write() as connection:
+            connection.exec_driver_sql(statement)
+
+    with pytest.raises(StoreError):
+        change()
+    assert [d.score for d in store.decisions.of_pass(pass_id)] == [3]
+
+
+def test_the_mark_changes_with_whatever_lists_rest_on(store: Store) -> None:
+    marks = [store.mark()]
+
+    def changed() -> bool:
+        marks.append(store.mark())
+        return marks[-1] != marks[-2]
+
+    assert not changed()
+    pass_id = add_pass(store)
+    assert changed()
+    store.identities.set(pass_id, "0412", who="Ann")
+    assert changed()
+    store.decisions.add(pass_id, kind="confirmed", score=3, who="Ann")
+    assert changed()
+    recheck = store.rechecks.open("0412", NOON.date(), why="", who="Ann")
+    assert changed()
+    store.rechecks.close(recheck.recheck_id, who="Ann", outcome="better")
+    assert changed()
+    store.cows.renumber("0412", "7")
+    assert changed()
+    assert not changed()
+
+
+def test_a_server_keeps_herds_apart_and_names_them(postgres: str) -> None:
+    with open_store(postgres, "north_farm") as north, open_store(postgres, "south_farm") as south:
+        north.decisions.add_by_eye("1", score=4, who="Vet")
+        assert south.scores.latest() == []
+        assert len(north.scores.latest()) == 1
+    assert {"north_farm", "south_farm"} <= set(herds_on(postgres))
+    with pytest.raises(StoreError, match="cannot be called"):
+        open_store(postgres, 'x"; DROP SCHEMA public')

@@ -75,6 +75,12 @@ def test_records_of_a_newer_program_are_left_alone(farm: tuple[str, str]) -> Non
         open_store(*farm)
 
 
+def test_older_records_that_cannot_be_written_to_are_named_as_such(tmp_path) -> None:
+    Database(tmp_path, up_to_version=1).close()
+    with pytest.raises(StoreError, match="older version"):
+        open_store(tmp_path, read_only=True)
+
+
 def test_a_step_that_fails_leaves_the_records_as_they_were(
     farm: tuple[str, str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
