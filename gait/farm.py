@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from gait import places
 from gait.errors import StoreError
 from gait.herd.lame_list import LameCow, lame_list
+from gait.herd.recheck import answered_rechecks, outcome_of
 from gait.herd.records import Decision, Outcome, Recheck
 from gait.herd.rules import HerdRules, rules_from
 
@@ -172,9 +173,7 @@ def models_of(store: Store) -> list[ModelLine]:
     ]
 
 
-def plan_trim_day(
-    store: Store, on: date, *, trimmer: str = "", capacity: int = 12
-) -> PlannedSheet:
+def plan_trim_day(store: Store, on: date, *, trimmer: str = "", capacity: int = 12) -> PlannedSheet:
     """Return the sheet of a trim day, planned now if it was not; see :mod:`gait.trim_day`."""
     from gait import trim_day
 
@@ -199,16 +198,28 @@ def close_recheck(store: Store, promise: Recheck, *, score: int, who: str) -> Ou
         ``sound``, ``better``, ``same`` or ``worse``; the last two are for the vet.
     """
     before = store.scores.of_cows([promise.cow])
-    lame_from = rules_of(store).lame_from
     store.decisions.add_by_eye(promise.cow, score=score, who=who, reason="recheck")
-    last = before[-1].score if before else lame_from
-    outcome: Outcome = "same"
-    if score < lame_from:
-        outcome = "sound"
-    elif score != last:
-        outcome = "better" if score < last else "worse"
+    outcome = outcome_of(before[-1].score if before else None, score, rules_of(store))
     store.rechecks.close(promise.recheck_id, who=who, outcome=outcome)
     return outcome
+
+
+def rechecks_waiting(store: Store) -> list[Recheck]:
+    """Return the open rechecks that no newer score has answered, soonest first.
+
+    One that a film or a look has answered in the meantime is closed with its outcome, in the
+    name of the person who gave that score.
+    """
+    promised = store.rechecks.all(only_open=True)
+    scores = store.scores.of_cows({r.cow for r in promised})
+    answers = answered_rechecks(promised, scores, rules_of(store))
+    if not store.read_only_because:
+        for answer in answers:
+            store.rechecks.close(
+                answer.recheck.recheck_id, who=answer.score.decided_by, outcome=answer.outcome
+            )
+    answered = {answer.recheck.recheck_id for answer in answers}
+    return [r for r in promised if r.recheck_id not in answered]
 
 
 def scored_passes(store: Store) -> list[ScoredPass]:

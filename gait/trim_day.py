@@ -55,7 +55,7 @@ def propose(store: Store, on: date, capacity: int, *, day: TrimDay | None = None
     day : TrimDay, optional
         Leave out the cows already on this day, as well as those on other open days.
     """
-    from gait.farm import lame_today, rules_of
+    from gait.farm import lame_today, rechecks_waiting, rules_of
 
     taken = {
         entry.cow
@@ -71,7 +71,7 @@ def propose(store: Store, on: date, capacity: int, *, day: TrimDay | None = None
         capacity=capacity,
         cows=store.cows.all(),
         lame=lame_today(store, on),
-        rechecks=store.rechecks.all(only_open=True),
+        rechecks=rechecks_waiting(store),
         last_trimmed=store.trims.last_days(),
         rules=rules_of(store),
         without=taken,

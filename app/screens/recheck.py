@@ -10,7 +10,7 @@ from app import session
 from app.parts import decide, look
 from app.texts import t
 from gait.errors import GaitError
-from gait.farm import close_recheck
+from gait.farm import close_recheck, rechecks_waiting
 from gait.herd.records import Recheck
 from gait.score import SCORES
 
@@ -70,7 +70,7 @@ st.title(t("recheck.title"))
 st.write(t("recheck.how"))
 decide.said()
 today = date.today()
-promises = session.store().rechecks.all(only_open=True)
+promises = rechecks_waiting(session.store())
 due = [p for p in promises if p.due_on <= today]
 soon = [p for p in promises if today < p.due_on <= today + timedelta(days=7)]
 if not promises:

@@ -72,8 +72,9 @@ def answered_rechecks(
         late = [s for s in own if s.observed_at.date() >= recheck.due_on]
         if not late:
             continue
-        promised = recheck.opened_at.date()
-        before = [s.score for s in own if s.observed_at.date() <= promised]
+        # A trim may be written up late: what answers the recheck is never what came before it.
+        until = min(recheck.opened_at.date(), recheck.due_on - timedelta(days=1))
+        before = [s.score for s in own if s.observed_at.date() <= until]
         outcome = outcome_of(before[-1] if before else None, late[0].score, rules)
         answers.append(Answer(recheck=recheck, score=late[0], outcome=outcome))
     return answers
