@@ -20,6 +20,7 @@ from gait.store.types import utc_now
 
 FORMAT = "exitlane-backup-1"
 _PIECE = 1 << 20
+_DAMAGED = (KeyError, ValueError, OSError, EOFError, zipfile.BadZipFile, zlib.error)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +194,7 @@ def _hash(bag: zipfile.ZipFile, name: str) -> str | None:
         with bag.open(name) as source:
             while piece := source.read(_PIECE):
                 digest.update(piece)
-    except (KeyError, zipfile.BadZipFile, OSError, EOFError, ValueError, zlib.error):
+    except _DAMAGED:
         return None
     return digest.hexdigest()
 
@@ -220,7 +221,7 @@ def _manifest(bag: zipfile.ZipFile) -> dict[str, Any]:
         manifest = json.loads(bag.read("manifest.json"))
         known = manifest["format"] == FORMAT
         complete = {"made_at", "version", "rows", "sha256"} <= manifest.keys()
-    except (KeyError, ValueError, zipfile.BadZipFile, TypeError) as error:
+    except (*_DAMAGED, TypeError, RecursionError, AttributeError, NotImplementedError) as error:
         raise ExchangeError("This file is no backup of this program.", "") from error
     if not known or not complete:
         raise ExchangeError(

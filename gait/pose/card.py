@@ -72,7 +72,7 @@ def read_card(model_path: Path) -> NetworkCard:
     except FileNotFoundError as error:
         name = Path(error.filename).name
         raise ModelFileInvalid(f"The network's file {name} is missing.", _HINT) from error
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise ModelFileInvalid(
             f"The network's card {card_path.name} cannot be read.", _HINT
         ) from error
@@ -95,8 +95,10 @@ def _checked(card: dict[str, Any], model_path: Path) -> NetworkCard:
             crop_growth=float(card["crop_growth"]),
             finder_threshold=float(card.get("finder_threshold", 0.3)),
         )
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError) as error:
         raise ModelFileInvalid("The network's card lacks an entry.", _HINT) from error
+    if min(read.width, read.height, read.stride) < 1:
+        raise ModelFileInvalid("The network's card gives a size of nothing.", _HINT)
     if channels != CHANNELS or read.width % read.stride or read.height % read.stride:
         raise ModelFileInvalid("The network gives other maps than this program reads.", _HINT)
     return read

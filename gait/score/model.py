@@ -249,7 +249,7 @@ class ScoreModel:
         """
         try:
             body = json.loads(path.read_text(encoding="utf-8"))
-        except (OSError, ValueError) as trouble:
+        except (OSError, ValueError, RecursionError) as trouble:
             raise ModelFileInvalid(
                 f"The score model {path.name} cannot be read.", "Use the model that ships."
             ) from trouble
@@ -275,7 +275,7 @@ class ScoreModel:
         try:
             terms = tuple(MeasureTerm(**term) for term in fields.pop("terms"))
             return cls(terms=terms, **fields)
-        except (TypeError, KeyError, AttributeError) as trouble:
+        except (TypeError, ValueError, KeyError, AttributeError) as trouble:
             raise ModelFileInvalid(
                 f"The score model {name} is not complete.", "Use the model that ships."
             ) from trouble
