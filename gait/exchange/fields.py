@@ -116,15 +116,15 @@ def _date_parts(text: str) -> tuple[str, str, str] | None:
     return first, second, third
 
 
-def moment(text: str, zone: tzinfo = UTC, on: date | None = None) -> datetime:
+def moment(text: str, zone: tzinfo | None = UTC, on: date | None = None) -> datetime:
     """Return an aware time from ISO text, or from a bare time of day on a given day.
 
     Parameters
     ----------
     text : str
         ``2026-03-02T14:05:30Z``, ``2026-03-02 14:05:30``, or ``14:05:30`` or ``14:05``.
-    zone : tzinfo
-        Of times that name none.
+    zone : tzinfo or None
+        Of times that name none; None means the clock of this machine.
     on : date, optional
         The day that a bare time of day belongs to.
 
@@ -142,4 +142,6 @@ def moment(text: str, zone: tzinfo = UTC, on: date | None = None) -> datetime:
         found = datetime.fromisoformat(bare)
     except ValueError as error:
         raise ValueError(f"{text.strip()!r} is no time.") from error
-    return found if found.tzinfo is not None else found.replace(tzinfo=zone)
+    if found.tzinfo is not None:
+        return found
+    return found.astimezone() if zone is None else found.replace(tzinfo=zone)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, tzinfo
+from datetime import date, tzinfo
 
 from gait.errors import ExchangeError
 from gait.exchange import fields as f
@@ -151,7 +151,7 @@ def read_exit_list(
     cows: Sequence[Cow],
     *,
     on: date | None = None,
-    zone: tzinfo = UTC,
+    zone: tzinfo | None = None,
 ) -> ExitListRead:
     """Read a list of the order at the exit: time and animal or electronic number.
 
@@ -163,8 +163,8 @@ def read_exit_list(
         The herd; a number that is not in it is rejected, not guessed.
     on : date, optional
         The day of times that have no date.
-    zone : tzinfo
-        Of times that name none.
+    zone : tzinfo, optional
+        Of times that name none; the clock of this machine by default, as people write lists.
 
     Raises
     ------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from datetime import UTC, date, datetime
 
 import pytest
@@ -133,6 +134,7 @@ def test_an_exit_list_names_cows_by_either_number_and_rejects_strangers() -> Non
         "time;number\n06:01:10;0412\n06:01:30;276 000 123 456 789\n06:02;99\nlater;17\n",
         HERD,
         on=date(2026, 3, 2),
+        zone=UTC,
     )
     assert [(e.cow, e.at) for e in read.entries] == [
         ("0412", datetime(2026, 3, 2, 6, 1, 10, tzinfo=UTC)),
@@ -142,6 +144,18 @@ def test_an_exit_list_names_cows_by_either_number_and_rejects_strangers() -> Non
         (4, "Cow 99 is not on the herd list."),
         (5, "'later' is no time."),
     ]
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the clock cannot be moved here")
+def test_times_of_an_exit_list_are_by_the_farms_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TZ", "Europe/Copenhagen")
+    time.tzset()
+    try:
+        read = read_exit_list("time,cow\n06:01,17\n", HERD, on=date(2026, 7, 2))
+        assert read.entries[0].at == datetime(2026, 7, 2, 4, 1, tzinfo=UTC)
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_an_exit_list_without_times_keeps_the_order() -> None:
