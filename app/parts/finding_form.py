@@ -92,7 +92,9 @@ def _plain_segments(kind: str, options: tuple[str, ...], place: str) -> str | No
     return st.segmented_control(t(f"findings.{kind}"), options, key=f"findings_{kind}_{place}")
 
 
-def _choice(kind: str, options: tuple[str, ...], key: str, *, show_code: bool = False) -> str | None:
+def _choice(
+    kind: str, options: tuple[str, ...], key: str, *, show_code: bool = False
+) -> str | None:
     def name(value: str) -> str:
         return t(f"{kind}.{value}") + (f" ({value})" if show_code else "")
 

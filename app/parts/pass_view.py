@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import altair as alt
@@ -15,6 +15,9 @@ from app.texts import t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
 
+REASONS_SHOWN = 4
+LEAST_LABELLED = 0.09
+"""Smaller shares are too narrow to be labelled."""
 LEGS = ("near_fore", "near_hind", "far_fore", "far_hind")
 
 
@@ -56,46 +59,39 @@ def proposal(record: PassRecord) -> None:
             st.write(look.literal(problem))
         return
     run = found["plausible"]
-    span = t("pass.plausible_one") if len(run) == 1 else t(
-        "pass.plausible", low=run[0], high=run[-1])  # fmt: skip
+    span = t("pass.plausible", low=run[0], high=run[-1])
+    if len(run) == 1:
+        span = t("pass.plausible_one")
+    reasons = "".join(f"<li>{look.plain(r)}</li>" for r in found["reasons"][:REASONS_SHOWN])
     st.html(
         f"<div class='cow-line'>{look.score_badge(found['value'])}<span><b>"
         f"{look.plain(t('pass.proposed'))}</b><br><span class='quiet'>"
         f"{look.plain(t('pass.sure', share=round(100 * found['confidence'])))} · "
-        f"{look.plain(span)}</span></span></div>"
-        f"<ul class='reasons'>{''.join(f'<li>{look.plain(r)}</li>' for r in found['reasons'][:4])}"
-        "</ul>"
+        f"{look.plain(span)}</span></span></div><ul class='reasons'>{reasons}</ul>"
+        + chances(found["probabilities"])
     )
-    probabilities(found["probabilities"])
     for problem in record.problems:
         st.caption(look.literal(problem))
 
 
-def probabilities(chances: list[float]) -> None:
-    """Draw the probability of each score as one bar cut into five."""
-    table = pd.DataFrame({"score": [str(s) for s in range(1, 6)], "share": chances})
-    table["end"] = table["share"].cumsum()
-    table["start"] = table["end"] - table["share"]
-    table["middle"] = (table["start"] + table["end"]) / 2
-    table["ink"] = list(look.SCORE_INK.values())
-    table["percent"] = [f"{100 * c:.0f} %" for c in chances]
-    wide = alt.datum.share > 0.07
-    base = alt.Chart(table).encode(
-        tooltip=[alt.Tooltip("score:N", title=t("pass.score")),
-                 alt.Tooltip("percent:N", title=t("pass.probability"))])  # fmt: skip
-    bars = base.mark_bar(stroke=look.PAPER, strokeWidth=1, height=26).encode(
-        x=alt.X("start:Q", axis=None, scale=alt.Scale(domain=[0, 1])),
-        x2="end:Q",
-        color=alt.Color("score:N", legend=None, scale=alt.Scale(
-            domain=list(table["score"]), range=list(look.SCORE_COLOURS.values()))),
-    )  # fmt: skip
-    numbers = base.transform_filter(wide).mark_text(fontWeight="bold", fontSize=13).encode(
-        x="middle:Q", text="score:N", color=alt.Color("ink:N", scale=None))  # fmt: skip
-    percents = base.transform_filter(wide).mark_text(dy=24, fontSize=11, color=look.GREY).encode(
-        x="middle:Q", text="percent:N")  # fmt: skip
-    chart = (bars + numbers + percents).properties(
-        height=56, title=alt.Title(t("pass.chances"), fontSize=12, anchor="start"))  # fmt: skip
-    st.altair_chart(chart.configure_view(stroke=None), width="stretch")
+def chances(probabilities: Sequence[float]) -> str:
+    """Return the probability of each score as one bar cut into five, HTML."""
+    said = ", ".join(
+        t("pass.chance", score=s, share=round(100 * p)) for s, p in enumerate(probabilities, 1)
+    )
+    parts = []
+    for score, share in enumerate(probabilities, 1):
+        wide = share >= LEAST_LABELLED
+        parts.append(
+            f"<span style='flex:{max(share, 0.005):.4f} 1 0'><span class='fill' style='background:"
+            f"{look.SCORE_COLOURS[score]};color:{look.SCORE_INK[score]}'>{score if wide else ''}"
+            f"</span><span class='percent'>{f'{100 * share:.0f} %' if wide else ''}</span></span>"
+        )
+    label = f"{t('pass.chances')}: {said}"
+    return (
+        f"<div class='quiet'>{look.plain(t('pass.chances'))}</div>"
+        f"<div class='chances' role='img' aria-label='{look.plain(label)}'>{''.join(parts)}</div>"
+    )
 
 
 def traces(record: PassRecord) -> None:
@@ -106,10 +102,12 @@ def traces(record: PassRecord) -> None:
         return
     head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]}).dropna()
     if len(head) > 1:
+        st.markdown(f"**{t('pass.head_title')}**")
         st.altair_chart(_head_chart(head), width="stretch")
         st.caption(t("pass.head_text"))
     spans = hoof_spans(found)
     if len(spans):
+        st.markdown(f"**{t('pass.hoof_title')}**")
         st.altair_chart(_hoof_chart(spans), width="stretch")
         st.caption(t("pass.hoof_text"))
 
@@ -138,7 +136,7 @@ def _head_chart(head: pd.DataFrame) -> alt.Chart:
             x=alt.X("time:Q", title=t("pass.time_s")),
             y=alt.Y("head:Q", title=t("pass.head_axis"), scale=alt.Scale(zero=False)),
         )
-        .properties(height=170, title=t("pass.head_title"))
+        .properties(height=210)
     )
 
 
@@ -153,5 +151,5 @@ def _hoof_chart(spans: pd.DataFrame) -> alt.Chart:
             color=alt.Color("side:N", legend=None, scale=alt.Scale(
                 domain=[t("leg.near"), t("leg.far")], range=[look.ORANGE, look.BLUE])),
         )
-        .properties(height=130, title=t("pass.hoof_title"))
+        .properties(height=230)
     )  # fmt: skip

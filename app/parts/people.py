@@ -5,35 +5,68 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
+from app.parts import look
 from app.texts import LANGUAGES, t
 from gait.errors import GaitError
+from gait.herd.people import ROLES
 
 
 def sign_in() -> None:
-    """Ask for name and PIN; without anybody set up, ask the first person to set a PIN."""
+    """Ask for name and PIN, or hand over to the outside service; set up the first person."""
     st.title(t("app.title"))
+    if session.oidc_set_up():
+        _outside()
     everybody = [p for p in session.store().people.all() if p.has_pin]
-    if not everybody:
+    if everybody:
+        _pin([p.name for p in everybody])
+    elif not session.store().people.all():
         _first_person()
-        return
+    elif not session.oidc_set_up():
+        st.warning(t("person.nobody_can"))
+
+
+def _pin(names: list[str]) -> None:
     with st.form("sign_in"):
-        name = st.selectbox(t("person.name"), [p.name for p in everybody])
-        pin = st.text_input(t("person.pin"), type="password")
-        if st.form_submit_button(t("person.sign_in"), type="primary"):
+        name = st.selectbox(t("person.name"), names, key="sign_in_name")
+        pin = st.text_input(t("person.pin"), type="password", key="sign_in_pin")
+        if st.form_submit_button(t("person.sign_in"), type="primary", width="stretch"):
             try:
                 st.session_state["person"] = session.store().people.sign_in(name, pin).name
             except GaitError as problem:
                 session.show(problem)
             else:
                 st.rerun()
+    st.caption(t("person.no_pin_hint"))
+
+
+def _outside() -> None:
+    """Sign in by the service that is set up in Streamlit's secrets."""
+    names = session.oidc_names()
+    if not names:
+        if st.button(t("person.outside"), type="primary", key="outside", width="stretch"):
+            st.login()
+        return
+    if not session.store().people.all():
+        # Nobody else can have been here: who signs in first with the farm's service is manager.
+        session.store().people.put(names[0], ["manager"])
+        st.rerun()
+    st.warning(t("person.outside_unknown", name=look.literal(names[0])))
+    if st.button(t("person.sign_out"), key="outside_out"):
+        st.logout()
 
 
 def _first_person() -> None:
+    if session.oidc_set_up():
+        return
     st.write(t("person.first"))
     with st.form("first_person"):
-        name = st.text_input(t("person.name"))
-        pin = st.text_input(t("person.pin"), type="password")
-        if st.form_submit_button(t("person.start"), type="primary"):
+        name = st.text_input(t("person.name"), key="first_name")
+        pin = st.text_input(t("person.pin"), type="password", help=t("settings.pin_help"),
+                            key="first_pin")  # fmt: skip
+        if st.form_submit_button(t("person.start"), type="primary", width="stretch"):
+            if not pin:
+                st.warning(t("person.needs_pin"))
+                return
             try:
                 session.store().people.put(name, ["manager"], pin=pin)
             except GaitError as problem:
@@ -46,6 +79,17 @@ def _first_person() -> None:
 def corner() -> None:
     """Show in the side bar who works here, and let them change that and the language."""
     with st.sidebar:
+        names = [p.name for p in session.store().people.all()]
+        if session.must_sign_in():
+            st.caption(look.literal(t("person.here", name=session.who())))
+            if st.button(t("person.sign_out"), key="sign_out"):
+                _sign_out()
+        elif names:
+            index = names.index(session.who()) if session.who() in names else None
+            chosen = st.selectbox(t("person.who"), names, index=index, key="person_choice")
+            if chosen != st.session_state.get("person"):
+                st.session_state["person"] = chosen
+                st.rerun()
         st.segmented_control(
             t("app.language"),
             list(LANGUAGES),
@@ -53,23 +97,27 @@ def corner() -> None:
             default=st.session_state.get("language", "en"),
             key="language_choice",
             on_change=_change_language,
+            required=True,
         )
-        names = [p.name for p in session.store().people.all()]
-        if session.must_sign_in():
-            st.caption(t("person.here", name=session.who()))
-            if st.button(t("person.sign_out"), key="sign_out"):
-                st.session_state.pop("person", None)
-                st.rerun()
-        elif names:
-            index = names.index(session.who()) if session.who() in names else None
-            chosen = st.selectbox(t("person.who"), names, index=index, key="person_choice")
-            st.session_state["person"] = chosen
         broken = session.store().read_only_because
         if broken:
             st.error(broken)
             if st.button(t("app.try_writing"), key="try_writing"):
                 session.store().try_writing_again()
                 st.rerun()
+
+
+def roles_text(roles: tuple[str, ...]) -> str:
+    """Return roles in words."""
+    known = [t(f"role.{r}") for r in ROLES if r in roles]
+    return ", ".join(known) or t("role.none")
+
+
+def _sign_out() -> None:
+    st.session_state.pop("person", None)
+    if session.oidc_names():
+        st.logout()
+    st.rerun()
 
 
 def _change_language() -> None:

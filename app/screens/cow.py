@@ -9,101 +9,138 @@ from app.parts import charts, comparison, look, pass_view
 from app.parts.finding_form import finding_text
 from app.texts import t
 from gait.exchange.history import history_csv, time_line
-from gait.herd.records import Cow, Trim
+from gait.herd.records import Cow, PassSummary, Score, Trim
 from gait.score.scales import on_scale
+
+PASSES_SHOWN = 40
 
 
 def choose() -> Cow | None:
     """Let people find the cow by typing."""
-    cows = session.store().cows.all()
-    numbers = [c.number for c in cows]
+    numbers = session.numbers()
     asked = st.query_params.get("cow")
+    if asked in numbers and st.session_state.get("cow_asked") != asked:
+        st.session_state["cow_asked"] = st.session_state["cow_choice"] = asked
     chosen = st.selectbox(
-        t("cow.which"),
-        numbers,
-        index=numbers.index(asked) if asked in numbers else None,
-        placeholder=t("who.type"),
-        key="cow_choice",
+        t("cow.which"), numbers, index=None, placeholder=t("who.type"), key="cow_choice"
     )
-    return next((c for c in cows if c.number == chosen), None)
+    return session.store().cows.get(chosen) if chosen else None
 
 
-def facts(cow: Cow) -> None:
-    """Show what the herd list says of her."""
+def heading(cow: Cow, scores: list[Score]) -> None:
+    """Show her number, her newest score and what the herd list says of her."""
     said = [
-        (t("cow.electronic"), cow.electronic),
         (t("cow.parity"), cow.parity),
         (t("cow.calved"), cow.calved_on),
         (t("cow.dried_off"), cow.dried_off_on),
         (t("cow.due"), cow.due_on),
         (t("cow.group"), cow.group),
         (t("cow.breed"), cow.breed),
+        (t("cow.electronic"), cow.electronic),
     ]
-    st.caption(" · ".join(f"{name}: {value}" for name, value in said if value is not None))
+    facts = " · ".join(f"{name} {value}" for name, value in said if value is not None)
+    if not cow.listed:
+        facts = t("cow.not_listed")
+    newest = scores[-1].score if scores else None
+    other = t("cow.other_scale", score=on_scale(newest)) if newest else t("cow.no_scores")
+    st.html(
+        f"<div class='cow-line'><span class='big-number'>{look.plain(cow.number)}</span>"
+        f"{look.score_badge(newest)}<span class='quiet'>{look.plain(other)}</span></div>"
+        f"<div class='quiet'>{look.plain(facts)}</div>"
+    )
 
 
 def trims(done: list[Trim]) -> None:
     """List trims and findings, newest first."""
     for trim in reversed(done):
+        parts = [finding_text(f) for f in trim.findings]
+        if trim.withdrawal_until:
+            source = trim.withdrawal_source or "–"
+            parts.append(t("cow.withdrawal", day=trim.withdrawal_until, source=source))
+        if trim.next_step:
+            parts.append(t("cow.next_step", step=trim.next_step))
+        if trim.note:
+            parts.append(trim.note)
+        items = "".join(f"<li>{look.plain(p)}</li>" for p in parts)
         with st.container(border=True):
-            st.markdown(f"**{trim.on}** {t(f'reason.{trim.reason}')} · {trim.who}")
-            for finding in trim.findings:
-                st.caption(finding_text(finding))
-            if trim.withdrawal_until:
-                st.caption(t("cow.withdrawal", day=trim.withdrawal_until,
-                             source=trim.withdrawal_source))  # fmt: skip
-            if trim.note:
-                st.caption(trim.note)
+            st.html(
+                f"<div class='cow-line'><b>{trim.on}</b>{look.mark(t(f'reason.{trim.reason}'))}"
+                f"<span class='quiet'>{look.plain(trim.who)}</span></div>"
+                f"<ul class='reasons'>{items}</ul>"
+            )
 
 
-def passes(number: str) -> None:
-    """List her passes with what was proposed and decided."""
-    for summary in session.store().passes.of_cow(number, limit=30):
-        decided = "–" if summary.score is None else str(summary.score)
-        proposed = "–" if summary.proposed is None else str(summary.proposed)
-        title = t("cow.pass", day=f"{summary.observed_at:%Y-%m-%d %H:%M}", decided=decided,
-                  proposed=proposed)  # fmt: skip
-        if summary.clip_id is None:
-            st.caption(f"{title} · {t('cow.by_eye')}")
-            continue
-        with st.expander(title):
-            record = session.store().passes.get(summary.pass_id)
-            pass_view.still(record)
-            comparison.show(record)
-            st.page_link("screens/to_check.py", label=t("cow.open"),
-                         query_params={"pass": str(summary.pass_id)})  # fmt: skip
+def pass_table(found: list[PassSummary]) -> None:
+    """List her passes with what was decided and proposed."""
+    rows = "".join(
+        f"<tr><td>{p.observed_at:%Y-%m-%d %H:%M}</td><td>{p.score or '–'}</td>"
+        f"<td>{p.proposed or '–'}</td><td>{look.plain(p.decided_by or '–')}</td></tr>"
+        for p in found
+    )
+    heads = "".join(
+        f"<th scope='col'>{look.plain(t(name))}</th>"
+        for name in ("chart.day", "cow.person_said", "cow.program_said", "chart.who")
+    )
+    st.html(f"<table class='lines'><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>")
+
+
+def one_pass(found: list[PassSummary]) -> None:
+    """Show film and measures of one of her passes."""
+    filmed = {p.pass_id: p for p in found if p.clip_id is not None}
+    if not filmed:
+        return
+    chosen = st.selectbox(
+        t("cow.show_film"), list(filmed), index=None, key="cow_pass",
+        format_func=lambda i: f"{filmed[i].observed_at:%Y-%m-%d %H:%M}",
+        placeholder=t("cow.choose_pass"),
+    )  # fmt: skip
+    if chosen is None:
+        return
+    record = session.store().passes.get(chosen)
+    left, right = st.columns(2, gap="large")
+    with left:
+        pass_view.film(record)
+        pass_view.still(record)
+        st.page_link("screens/to_check.py", label=t("cow.open"),
+                     query_params={"pass": str(chosen)})  # fmt: skip
+    with right:
+        comparison.show(record)
+
+
+def show(cow: Cow) -> None:
+    """Show everything known of her."""
+    store = session.store()
+    scores = store.scores.of_cows([cow.number])
+    done = store.trims.of_cows([cow.number])
+    heading(cow, scores)
+    for promise in store.rechecks.all(cows=[cow.number], only_open=True):
+        st.info(look.literal(t("cow.recheck", day=promise.due_on, why=promise.why)))
+    if scores:
+        st.altair_chart(charts.cow_line(scores, done), width="stretch")
+        st.caption(t("cow.chart"))
+    left, right = st.columns(2, gap="large")
+    found = store.passes.of_cow(cow.number, limit=PASSES_SHOWN)
+    with left:
+        st.subheader(t("cow.passes"))
+        if found:
+            pass_table(found)
+        else:
+            st.caption(t("cow.no_passes"))
+    with right:
+        st.subheader(t("cow.trims"))
+        trims(done)
+        if not done:
+            st.caption(t("cow.no_trims"))
+    one_pass(found)
+    st.download_button(
+        t("cow.download"), lambda: history_csv(time_line(store, cow.number)), on_click="ignore",
+        file_name=f"cow_{cow.number}.csv", mime="text/csv", key="cow_download",
+    )  # fmt: skip
 
 
 st.title(t("cow.title"))
-cow = choose()
-if cow is None:
-    st.info(t("cow.choose") if session.store().cows.all() else t("herd.no_cows"))
-    st.stop()
-store = session.store()
-scores = store.scores.of_cows([cow.number])
-done = store.trims.of_cows([cow.number])
-st.html(f"<div class='big-number'>{look.plain(cow.number)}</div>")
-facts(cow)
-if scores:
-    newest = scores[-1].score
-    st.html(look.score_badge(newest))
-    st.caption(t("cow.other_scale", score=on_scale(newest)))
-    st.altair_chart(charts.cow_line(scores, done), width="stretch")
-    st.caption(t("cow.chart"))
+chosen_cow = choose()
+if chosen_cow is None:
+    st.info(t("cow.choose") if session.numbers() else t("herd.no_cows"))
 else:
-    st.info(t("cow.no_scores"))
-for promise in store.rechecks.all(cows=[cow.number], only_open=True):
-    st.info(t("cow.recheck", day=promise.due_on, why=promise.why))
-left, right = st.columns(2, gap="large")
-with left:
-    st.subheader(t("cow.passes"))
-    passes(cow.number)
-with right:
-    st.subheader(t("cow.trims"))
-    trims(done)
-    if not done:
-        st.caption(t("cow.no_trims"))
-st.download_button(
-    t("cow.download"), history_csv(time_line(store, cow.number)), on_click="ignore",
-    file_name=f"cow_{cow.number}.csv", mime="text/csv", key="cow_download",
-)  # fmt: skip
+    show(chosen_cow)

@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from app import session
+from app.parts import look
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import Job
@@ -15,6 +16,8 @@ from gait.intake import take_in, take_in_folder
 from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
+STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
+"""What the worker says it is doing, as people read it."""
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
 
 
@@ -73,19 +76,21 @@ def queue() -> None:
 
 def line(job: Job) -> None:
     """Show one film of the queue."""
-    name = str(job.payload.get("name", ""))
+    name = look.literal(job.payload.get("name", ""))
     if job.state == "failed":
-        st.error(f"**{name}** {job.message}")
+        st.error(f"**{name}** {look.literal(job.message)}")
         if st.button(t("film.again"), key=f"again_{job.job_id}"):
             session.store().jobs.again(job.job_id)
             session.wake_worker()
     elif job.state == "done":
         count = len((job.result or {}).get("passes", []))
-        st.write(f"**{name}** {t('film.done', count=count)}")
+        said = {0: t("film.done_none"), 1: t("film.done_one")}.get(count)
+        st.markdown(f"**{name}** {said or t('film.done', count=count)}")
         if count:
             st.page_link("screens/to_check.py", label=t("film.check_now"))
     else:
-        st.progress(job.progress, text=f"{name}: {job.message or t('film.waiting')}")
+        said = STEPS.get(job.message)
+        st.progress(job.progress, text=f"{name}: {t(said) if said else job.message}")
 
 
 st.title(t("film.title"))

@@ -107,6 +107,7 @@ def keep(trim: Trim) -> None:
     except GaitError as problem:
         session.show(problem)
         return
+    st.session_state["chute_cautions"] = False
     for name in [n for n in st.session_state if str(n).startswith("findings_")]:
         st.session_state.pop(name)
     st.query_params.pop("cow", None)
@@ -158,7 +159,8 @@ st.title(t("findings.title"))
 text = st.session_state.pop("said_findings", None)
 if text:
     st.success(text)
-with st.expander(t("findings.cautions"), icon=":material/warning:", expanded=not text):
+first_visit = st.session_state.setdefault("chute_cautions", True)
+with st.expander(t("findings.cautions"), icon=":material/warning:", expanded=first_visit):
     st.markdown("\n".join(f"- {t(f'caution.{i}')}" for i in range(len(CAUTIONS))))
 if session.guarded("trim"):
     chosen_day, waiting = planned()

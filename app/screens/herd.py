@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
+import pandas as pd
 import streamlit as st
 
 from app import session
-from app.parts import charts, learning
+from app.parts import charts, learning, look
 from app.texts import t
+from gait.farm import lame_today
 from gait.overview import (
     Agreement,
     Overview,
@@ -17,7 +19,11 @@ from gait.overview import (
     person_and_program,
     true_share,
 )
+from gait.score import SCORES
 from gait.statistics.prevalence import Share
+
+DAYS_FROM_H = 72
+"""From so many hours on a wait is told in days."""
 
 
 def percent(share: Share) -> str:
@@ -33,19 +39,33 @@ def numbers(found: Overview) -> None:
     one.metric(t("herd.lame"), percent(found.lame), help=t("herd.interval"))
     two.metric(t("herd.severe"), percent(found.severe), help=t("herd.interval"))
     three.metric(t("herd.new"), found.new_cases)
-    hours = found.treatment.median_hours
-    text = "–" if math.isnan(hours) else t("herd.hours", hours=round(hours))
-    four.metric(t("herd.wait"), text, help=t("herd.wait_help"))
-    st.caption(t("herd.rests_on", scored=found.scored_now, cows=found.cows))
+    four.metric(t("herd.wait"), waited(found.treatment.median_hours), help=t("herd.wait_help"))
+    chronic = sum(line.is_chronic for line in lame_today(session.store()))
+    st.caption(
+        f"{t('herd.rests_on', scored=found.scored_now, cows=found.cows)} "
+        f"{t('herd.chronic', count=chronic)}"
+    )
+
+
+def waited(hours: float) -> str:
+    """Return a time in hours, or in days when it is long."""
+    if math.isnan(hours):
+        return "–"
+    if hours < DAYS_FROM_H:
+        return t("herd.hours", hours=round(hours))
+    return t("herd.days", days=round(hours / 24))
 
 
 def treatment(found: Overview) -> None:
     """Show how soon and how well lame cows are treated."""
     figures = found.treatment
-    st.write(t("herd.treated", treated=figures.treated, spells=figures.spells))
-    st.write(t("herd.early", share=percent(figures.early)))
-    st.write(t("herd.cured", share=percent(figures.cured), first=figures.cure_from,
-               last=figures.cure_to))  # fmt: skip
+    said = [
+        t("herd.treated", treated=figures.treated, spells=figures.spells),
+        t("herd.early", share=percent(figures.early)),
+        t("herd.cured", share=percent(figures.cured), first=figures.cure_from,
+          last=figures.cure_to),
+    ]  # fmt: skip
+    st.markdown("\n".join(f"- {look.literal(s)}" for s in said))
 
 
 def planning(found: Overview) -> None:
@@ -55,6 +75,15 @@ def planning(found: Overview) -> None:
     count = how_many_to_score(max(found.cows, 1), min(max(expected, 0.05), 0.95), width / 100)
     st.write(t("herd.score_so_many", count=count, cows=found.cows, width=width))
     st.caption(t("herd.not_the_last"))
+
+
+def confusion(both: Agreement) -> pd.DataFrame:
+    """Return how often person and program gave which scores."""
+    table = pd.DataFrame(
+        {t("herd.said_program", score=s): [row[s - 1] for row in both.table] for s in SCORES}
+    )
+    table.index = pd.Index([t("herd.said_person", score=s) for s in SCORES])
+    return table
 
 
 def agreement(found: Overview, both: Agreement | None) -> None:
@@ -67,9 +96,9 @@ def agreement(found: Overview, both: Agreement | None) -> None:
                high=f"{kappa.high:.2f}", pairs=both.pairs))  # fmt: skip
     st.write(t("herd.exact", exact=round(100 * both.exact), within=round(100 * both.within_one)))
     st.write(t("herd.accepted" if both.accepted else "herd.not_accepted"))
+    st.caption(t("herd.not_blind_note"))
     st.caption(t("herd.table"))
-    st.table({t("herd.said_program", score=s): [row[s - 1] for row in both.table]
-              for s in range(1, 6)})  # fmt: skip
+    st.table(confusion(both))
     true = true_share(found, both)
     if true is not None:
         st.write(t("herd.true_share", share=percent(true)))
@@ -99,6 +128,7 @@ with right:
     st.subheader(t("herd.stage"))
     if found.by_stage:
         st.altair_chart(charts.shares(found.by_stage), width="stretch")
+st.caption(t("herd.group_text"))
 st.subheader(t("herd.treatment"))
 treatment(found)
 st.subheader(t("herd.planning"))

@@ -8,6 +8,7 @@ import streamlit as st
 
 from app import session
 from app.parts import herd_import, look, rules_form
+from app.parts import people as people_parts
 from app.texts import t
 from gait import keeping
 from gait.errors import GaitError
@@ -49,9 +50,11 @@ def people() -> None:
     st.write(t("settings.people_text"))
     everybody = store.people.all()
     for person in everybody:
-        roles = ", ".join(t(f"role.{r}") for r in person.roles) or t("role.none")
         pin = t("settings.has_pin" if person.has_pin else "settings.no_pin")
+        roles = people_parts.roles_text(person.roles)
         st.markdown(f"**{look.literal(person.name)}** · {roles} · {pin}")
+    if session.oidc_set_up():
+        st.caption(t("settings.outside_hint"))
     if not session.guarded("people"):
         return
     names = [p.name for p in everybody]
@@ -74,7 +77,9 @@ def people() -> None:
             keep_person(known, name, list(roles_chosen), pin, active=active)
 
 
-def keep_person(known: Person | None, name: str, roles: list[str], pin: str, *, active: bool) -> None:
+def keep_person(
+    known: Person | None, name: str, roles: list[str], pin: str, *, active: bool
+) -> None:
     """Keep a person, unless that would leave nobody who may set up people."""
     store = session.store()
     others = [p for p in store.people.all() if known is None or p.name != known.name]

@@ -57,8 +57,8 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
     with left:
         pass_view.heading(record)
         pass_view.film(record)
-    with right:
         pass_view.proposal(record)
+    with right:
         if record.summary.version:
             decide.disputes(record.summary.pass_id)
         if session.guarded("decide"):

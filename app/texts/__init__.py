@@ -34,3 +34,8 @@ def t(key: str, **values: object) -> str:
     """
     text = words(language()).get(key) or words("en")[key]
     return text.format(**values) if values else text
+
+
+def has(key: str) -> bool:
+    """Tell whether there is a text of that key."""
+    return key in words("en")
