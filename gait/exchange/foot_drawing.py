@@ -155,7 +155,7 @@ def _side_view() -> Drawing:
     return Drawing(
         outlines=(_SIDE,),
         lines=((start, end), *ticks),
-        letters=(("83 mm", (80, 40)), ("(3 1/4 in)", (82, 51))),
+        letters=(("83 mm", (86, 29)), ("(3 1/4 in)", (88, 40))),
         dashed=(((16, 30), (30, 20)),),
         width=110,
         height=95,

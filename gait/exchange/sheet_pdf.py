@@ -190,10 +190,10 @@ def _guide(page: _Page) -> None:
         page.pdf.set_y(top)
         if step.picture:
             picture = guide_drawing(step.picture)
-            page.draw(picture, _MARGIN, top, 26)
-            low = top + 26 * picture.height / picture.width + 1
-        page.pdf.set_left_margin(_MARGIN + 30)
-        page.pdf.set_x(_MARGIN + 30)
+            page.draw(picture, _MARGIN, top, 34)
+            low = top + 34 * picture.height / picture.width + 1
+        page.pdf.set_left_margin(_MARGIN + 38)
+        page.pdf.set_x(_MARGIN + 38)
         page.heading(step.heading, 11)
         page.words(step.text, 9.5)
         page.pdf.set_left_margin(_MARGIN)

@@ -36,7 +36,7 @@ STEPS: tuple[Step, ...] = (
         heading="2. Toe length",
         text="Measure along the front wall, from where the horn becomes hard below the coronet. "
         "A claw of 83 mm (3 1/4 in) or less, average Holstein, is not shortened. Published: "
-        "half of all cows need more than 83 mm, 90 mm is long enough for 96 % of claws "
+        "half of the claws measured needed more than 83 mm, 90 mm covers 96 % of them "
         "(Archer 2015); at 72 mm only 5 mm of sole are left, at 78 to 80 mm 7 mm (Tsuka 2014).",
         picture="length",
     ),
@@ -78,8 +78,8 @@ CAUTIONS: tuple[str, ...] = (
     "restless cow.",
     "Wear gloves, and protect eyes and ears when a grinder runs.",
     "Measure before you cut. Too much horn taken off lames sound cows. Where guides and studies "
-    "disagree (75 mm is still taught, half of all cows need more than 83 mm), keep to the longer "
-    "measure.",
+    "disagree (75 mm, Toussaint Raven 1985, is still taught; half of the claws needed more than "
+    "83 mm, Archer 2015), keep to the longer measure.",
     "Medicines and their withdrawal times only from the label or the vet, written down as they "
     "stand there.",
     "A cow that does not put the foot down goes to the vet and is not made to walk far.",
