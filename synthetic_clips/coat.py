@@ -91,13 +91,15 @@ def _standing_places(cow: Cow) -> tuple[Floats, NDArray[np.int16]]:
 
 def _noise(place: Floats, rng: np.random.Generator, wavelength: float, waves: int) -> Floats:
     """Smooth noise of unit spread over the cow; wavelength in withers heights."""
-    small = cv2.resize(place, (SIZE // 2, SIZE // 2), interpolation=cv2.INTER_AREA)
+    coarse = (SIZE // 4, SIZE // 4)
+    small = cv2.resize(place, coarse, interpolation=cv2.INTER_AREA).astype(np.float32)
     direction = rng.normal(size=(waves, 3))
     direction /= np.linalg.norm(direction, axis=1, keepdims=True)
     length = wavelength * rng.uniform(0.6, 1.8, waves)
-    angle = small @ (2 * np.pi * direction / length[:, None]).T + rng.uniform(0, 6.28, waves)
-    total = np.cos(angle).sum(-1) / np.sqrt(waves / 2)
-    return np.asarray(cv2.resize(total, (SIZE, SIZE), interpolation=cv2.INTER_LINEAR))
+    wave = (2 * np.pi * direction / length[:, None]).T.astype(np.float32)
+    angle = small @ wave + rng.uniform(0, 6.28, waves).astype(np.float32)
+    total = np.cos(angle).sum(-1) / np.float32(np.sqrt(waves / 2))
+    return np.asarray(cv2.resize(total, (SIZE, SIZE), interpolation=cv2.INTER_CUBIC))
 
 
 def _is_part(part_of: NDArray[np.int16], *starts: str) -> NDArray[np.bool_]:

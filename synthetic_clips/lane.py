@@ -217,9 +217,11 @@ def _paint_rails(
     bars[-1] = np.where(spot[..., 2] > 0, bars[-1], 9.0)
     for offset in bars:
         share = np.clip((_RAIL_RADIUS_M - np.abs(offset)) / fine + 0.5, 0, 1) * seen
-        round_ = np.clip(offset / _RAIL_RADIUS_M, -1, 1)
+        rows, columns = np.nonzero(share)
+        share = share[rows, columns]
+        round_ = np.clip(offset[rows, columns] / _RAIL_RADIUS_M, -1, 1)
         bright = 0.45 + 0.75 * np.clip(1 - np.abs(round_ - 0.35) / 1.1, 0, 1)
-        share3 = share[..., None]
-        picture[:] = picture * (1 - share3) + steel * bright[..., None] * share3
+        under = picture[rows, columns] * (1 - share[:, None])
+        picture[rows, columns] = under + steel * (bright * share)[:, None]
         if cover is not None:
-            cover[:] = np.maximum(cover, share)
+            cover[rows, columns] = np.maximum(cover[rows, columns], share)
