@@ -76,6 +76,7 @@ def file_report(
     known = store.clips.by_sha256(info.sha256)
     if known is not None and (had := store.passes.of_clip(known.clip_id)):
         return Filed(clip_id=known.clip_id, pass_ids=[p.pass_id for p in had], is_new=False)
+    check_writable(store)
     filmed = filmed_at or _file_time(info.path)
     kept = keep_clip(store, info.path, info.sha256)
     files = _review(store, report) if films and report.passes else {}
@@ -123,6 +124,20 @@ def keep_clip(store: Store, path: Path, sha256: str) -> str | None:
             "Make room on the disk, then file it again; nothing was lost.",
         ) from trouble
     return relative.as_posix()
+
+
+def check_writable(store: Store) -> None:
+    """Refuse before anything is written when the records cannot take it.
+
+    Raises
+    ------
+    StoreReadOnly
+        The records are read-only.
+    """
+    if store.read_only_because and not store.try_writing_again():
+        raise StoreReadOnly(
+            store.read_only_because, "Put this right, then hand the film in again; nothing is lost."
+        )
 
 
 def check_room(folder: Path, size: int) -> None:

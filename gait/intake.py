@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from gait.errors import ClipUnreadable, StoreReadOnly
-from gait.filing import check_room
+from gait.filing import check_room, check_writable
 from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
         raise ClipUnreadable(
             f"{shown} is neither a film nor a photo.", "Choose a file such as .mp4, .mov or .jpg."
         )
+    check_writable(store)
     folder = _incoming(store)
     check_room(folder, _size(content))
     path, sha256 = _write(folder, content, suffix)

@@ -50,11 +50,16 @@ def work(farm: str | Path, *, idle_s: float = IDLE_S, name: str = "") -> int:
     done, quiet_since = 0, time.monotonic()
     with open_store(farm) as store:
         while time.monotonic() - quiet_since < idle_s:
-            job = store.jobs.claim(worker)
+            try:
+                job = store.jobs.claim(worker)
+                if job is not None:
+                    do(store, job, worker)
+            except StoreError:  # locked or full: what was under way is taken up again later
+                store.try_writing_again()
+                job = None
             if job is None:
                 time.sleep(NAP_S)
                 continue
-            do(store, job, worker)
             done, quiet_since = done + 1, time.monotonic()
     return done
 

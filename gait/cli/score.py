@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gait.errors import ClipError, GaitError
+from gait.errors import ClipError, ClipMissing, GaitError
 
 if TYPE_CHECKING:
     from gait.pipeline import ClipReport, PassReport
@@ -46,9 +46,12 @@ def run(args: argparse.Namespace) -> int:
             refused = True
             continue
         refused |= outcome.refused or bool(outcome.problems)
-        _write_extras(outcome, args, several=len(clips) > 1)
-        if args.farm is not None and outcome.passes:
-            _file(outcome, args)
+        try:
+            _keep(outcome, args, several=len(clips) > 1)
+        except ClipError as problem:  # its clip went away: the others are still there
+            print(problem, file=sys.stderr)
+            refused = True
+            continue
         if args.json:
             documents.append(outcome.to_json())
         else:
@@ -58,6 +61,24 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"clips": documents}, indent=1, allow_nan=False))
     return 2 if refused else 0
+
+
+def _keep(outcome: ClipReport, args: argparse.Namespace, *, several: bool) -> None:
+    """Write and file what was asked for.
+
+    Raises
+    ------
+    ClipMissing
+        The clip is no longer there.
+    """
+    if not outcome.info.path.exists():
+        raise ClipMissing(
+            f"{outcome.info.path} was taken away while it was scored, so it was not filed.",
+            "Bring it back and score it again.",
+        )
+    _write_extras(outcome, args, several=several)
+    if args.farm is not None and outcome.passes:
+        _file(outcome, args)
 
 
 def _scored(

@@ -59,7 +59,9 @@ class Jobs:
         """
         now = now or utc_now()
         j = t.job.c
-        crashed = and_(j.state == "running", j.beat_at < now - stale_after)
+        # a sign of life from the future was given before the clock was put right
+        silent = or_(j.beat_at < now - stale_after, j.beat_at > now + stale_after)
+        crashed = and_(j.state == "running", silent)
         with self._database.write() as connection:
             connection.execute(
                 update(t.job)
