@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.training.annotated import annotated_points, polygon_mask, read_annotations
+from models.training.dataset_names import TEST_PICTURES, TRAINING_ANIMALS
 from models.training.rig import read_rig
 
 HERE = Path(__file__).resolve().parent
@@ -30,8 +31,7 @@ OTHER_COWS, FRAME_COWS = 6, 8
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
 SURE_BOX = 0.5
-TEST_PICTURES = ("astronaut", "chelsea", "bus", "zidane", "china", "rocket", "brick", "coins",
-                 "motorcycle_right", "clock_motion", "hubble_deep_field", "text")  # fmt: skip
+DRAWN_SHARE = 0.8
 
 Array = NDArray[Any]
 
@@ -173,13 +173,38 @@ def gather(shared_data: Path, teacher: Path) -> tuple[Photos, dict[str, list[Any
             continue
         boxes = _boxes(found)
         _add_frame(whole, image, boxes[boxes[:, 4] > SURE_BOX, :4], boxes[boxes[:, 4] <= SURE_BOX, :4])
-        mask = (cv2.imread(str(teacher / found["mask"]), 0) > 0).astype(np.uint8)
+        mask = _read_mask(teacher / found["mask"])
         if len(boxes) == 1:
             whole["bare"].append(_square(_fill_in(image, mask)))
         if name in chosen:
+            mask = _better_mask(teacher, found["mask"], mask)
             marks = pseudo.get(name, (np.zeros((18, 2)), np.full(18, np.nan, np.float32)))
             add_photo(photos, image, mask, marks, _without(boxes, mask), 0.8, name)
     return photos, whole
+
+
+def _read_mask(path: Path) -> Array:
+    return (cv2.imread(str(path), 0) > 0).astype(np.uint8)
+
+
+def _better_mask(teacher: Path, name: str, mask: Array) -> Array:
+    """The mask redrawn with the network's help (``selfteach.py``), where there is one."""
+    path = teacher / "redrawn" / Path(name).name
+    return _read_mask(path) if path.exists() else mask
+
+
+def add_drawn(photos: Photos, folder: Path) -> None:
+    """Add frames of the drawn cow (``drawn.py``), where there are any."""
+    if not (folder / "truth.npz").exists():
+        return
+    with np.load(folder / "truth.npz") as truth:
+        marks = list(zip(truth["points"], truth["weight"], strict=True))
+    nobody = np.zeros((0, 4), np.float32)
+    for number, (points, weight) in enumerate(marks):
+        image = cv2.imread(str(folder / f"{number:03d}.png"))
+        mask = _read_mask(folder / f"{number:03d}_mask.png")
+        known = (points.astype(np.float32), weight.astype(np.float32))
+        add_photo(photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}")
 
 
 def _read_pseudo(teacher: Path) -> dict[str, tuple[Array, Array]]:
@@ -239,6 +264,7 @@ def _pack(images: list[bytes]) -> tuple[Array, Array]:
 def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     """Write the file the training reads."""
     photos, whole = gather(shared_data, teacher)
+    add_drawn(photos, teacher.parent / "drawn")
     negatives, strange = _cow_free(shared_data, extra)
     arrays: dict[str, Array] = {f"rig_{k}": v for k, v in read_rig(
         shared_data / "cow_rig/cow_rig_walk.glb").items()}  # fmt: skip
@@ -270,7 +296,7 @@ def _cow_free(shared_data: Path, extra: Path) -> tuple[list[bytes], list[Array]]
             if image is not None and min(image.shape[:2]) >= 128:
                 pictures.append(_square(image))
     animals = []
-    for name in ("goat", "gnu-stand", "mountaingoat", "indian_blackbuck", "ram", "sheep_lamb"):
+    for name in TRAINING_ANIMALS:
         path = shared_data / f"cows/cutouts/bovines/{name}.png"
         rgba = cv2.cvtColor(cv2.imread(str(path), cv2.IMREAD_UNCHANGED), cv2.COLOR_BGRA2RGBA)
         animals.append(_fit_cutout(rgba))

@@ -241,12 +241,16 @@ def _buffer(data: bytes) -> Any:
     return entry
 
 
+def read_weights(path: Path) -> tuple[dict[str, NDArray[Any]], str]:
+    """Return the stored weights by layer, and the version."""
+    with np.load(path) as stored:
+        weights = {n: stored[n] for n in stored.files if n.endswith((".weight", ".bias"))}
+        return weights, str(stored["version"])
+
+
 def main(models: Path = MODELS) -> None:
     """Write ``cow_side.tflite`` from ``cow_side_weights.npz`` and bring the card up to date."""
-    with np.load(models / "cow_side_weights.npz") as stored:
-        weights = {name: stored[name] for name in stored.files}
-    version = str(weights.pop("version"))
-    weights = {k: v for k, v in weights.items() if k.endswith((".weight", ".bias"))}
+    weights, version = read_weights(models / "cow_side_weights.npz")
     data = write_model(weights, version)
     (models / "cow_side.tflite").write_bytes(data)
     card_path = models / "cow_side.json"

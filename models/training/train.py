@@ -15,12 +15,12 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from numpy.typing import NDArray
 from torch import Tensor, nn
 
 from models.training.album import Album, Mixture
-from models.training.architecture import CENTRE, INPUT_HEIGHT, INPUT_WIDTH
+from models.training.architecture import CENTRE
 from models.training.network import CowMaps
+from models.training.probe import probe
 from models.training.scene import Scenes, split
 from models.training.targets import losses
 
@@ -103,13 +103,6 @@ def train(
             told = " ".join(f"{k} {v.item():.4f}" for k, v in shown.items())
             print(f"{step} {time.monotonic() - began:.0f}s {told}", flush=True)
     return average
-
-
-def probe() -> NDArray[np.uint8]:
-    """Return a fixed noise picture (192, 320, 3) that any runtime can be checked on."""
-    rng = np.random.default_rng(SEED)
-    coarse = rng.integers(0, 256, (INPUT_HEIGHT // 8, INPUT_WIDTH // 8, 3), dtype=np.uint8)
-    return np.kron(coarse, np.ones((8, 8, 1), np.uint8))
 
 
 def store(net: CowMaps, version: str, out: Path) -> None:
