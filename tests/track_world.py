@@ -14,6 +14,7 @@ from gait.pose import Box, Sighting, Silhouette
 
 WIDTH, HEIGHT, FPS = 640, 360, 25.0
 LENGTH, TALL = 200, 120
+FOCAL = 1.2 * WIDTH
 GRID = (160, 96)
 
 # share of length from the tail, share of height from the top
@@ -50,28 +51,55 @@ def wall(seed: int = 3, size: tuple[int, int] = (WIDTH * 3, HEIGHT * 3)) -> np.n
     return np.repeat(grey[:, :, None], 3, axis=2)
 
 
+def turn_homography(yaw: float, pitch: float = 0.0, roll: float = 0.0, zoom: float = 1.0):
+    """Return the homography from frame px of a turned camera to frame px of the straight one.
+
+    Angles in radians, focal length `FOCAL` px; written out here apart from the code under test.
+    """
+    cy, sy, cp, sp = np.cos(yaw), np.sin(yaw), np.cos(pitch), np.sin(pitch)
+    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
+    about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
+    about_z = np.array([[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]])
+    middle = ((WIDTH - 1) / 2, (HEIGHT - 1) / 2)
+    inner = np.array([[FOCAL, 0, middle[0]], [0, FOCAL, middle[1]], [0, 0, 1]])
+    zoomed = np.array([[FOCAL * zoom, 0, middle[0]], [0, FOCAL * zoom, middle[1]], [0, 0, 1]])
+    whole = inner @ about_y @ about_x @ about_z @ np.linalg.inv(zoomed)
+    return whole / whole[2, 2]
+
+
+def see(canvas: np.ndarray, turn: np.ndarray, how: int = cv2.INTER_LINEAR) -> np.ndarray:
+    """Return the frame a turned camera sees of a canvas three frames wide and high."""
+    onto_canvas = np.array([[1, 0, WIDTH], [0, 1, HEIGHT], [0, 0, 1.0]]) @ turn
+    return cv2.warpPerspective(
+        canvas, onto_canvas, (WIDTH, HEIGHT), flags=how | cv2.WARP_INVERSE_MAP
+    )
+
+
 def film(
     cows: Sequence[BlueCow],
     seconds: float,
     *,
-    camera: Callable[[float], tuple[float, float]] = lambda _: (0.0, 0.0),
+    yaw: Callable[[float], float] = lambda _: 0.0,
     fps: float = FPS,
 ) -> Iterator[Frame]:
-    """Draw a film. ``camera`` gives the view's place on the wall, px, at a time."""
+    """Draw a film. ``yaw`` turns the camera, radians to the right, at a time."""
     ground = wall()
-    still = None
+    still = see(ground, np.eye(3))
     for index in range(round(seconds * fps)):
         t = index / fps
-        left, top = camera(t)
-        shift = np.array([[1, 0, left + WIDTH], [0, 1, top + HEIGHT]], float)
-        if still is None or still[0] != (left, top):
-            view = cv2.warpAffine(
-                ground, shift, (WIDTH, HEIGHT), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-            )
-            still = ((left, top), view)
-        image = still[1].copy()
-        for cow in cows:
-            _draw(image, cow, cow.tail_x(t) - left, cow.top - top)
+        turn = yaw(t)
+        if turn == 0.0:
+            image = still.copy()
+            for cow in cows:
+                _draw(image, cow, cow.tail_x(t), cow.top)
+        else:
+            homography = turn_homography(turn)
+            image = see(ground, homography)
+            herd = np.zeros_like(ground)
+            for cow in cows:
+                _draw(herd, cow, cow.tail_x(t) + WIDTH, cow.top + HEIGHT)
+            blue = see(herd, homography, cv2.INTER_NEAREST)
+            image[blue[..., 0] > 0] = blue[blue[..., 0] > 0]
         yield Frame(index=index, time_s=t, image=image, brightness=float(image.mean()))
 
 

@@ -10,7 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from gait.pose import Box
+from gait.track.rotation import warp
 from gait.track.seen import EDGE_PX, Seen
+from gait.track.view import View
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -41,7 +43,7 @@ class Row:
     frame: int
     time_s: float
     seen: Seen
-    to_ground: FloatArray
+    view: View
     overlap: float
     repeat: bool = False
     outline: npt.NDArray[np.uint8] | None = None
@@ -131,8 +133,11 @@ class Followed:
         self.rows.append(row)
         box = row.seen.box
         self._widest = max(self._widest, box.width)
-        middle = [middle_x(box, self._widest, image_width), box.centre[1], 1.0]
-        self._places.append(float(row.to_ground[0] @ middle))
+        # working px from the middle, in which the view's homography is told
+        scale = row.view.width / image_width
+        middle = middle_x(box, self._widest, image_width) - image_width / 2
+        place = warp(row.view.to_ground(), scale * np.array([middle, 0.0]))
+        self._places.append(float(place[0]) / scale)
         self.missed = 0
         self._boxes.append((row.time_s, row.seen.box))
         while row.time_s - self._boxes[0][0] > MEMORY_S:

@@ -19,6 +19,7 @@ from gait.track.cow import Followed, Row
 from gait.track.judge import make_pass
 from gait.track.passes import Pass
 from gait.track.seen import Network, Seen, look_closely
+from gait.track.view import View
 from gait.track.watch import Watch
 
 FloatArray = npt.NDArray[np.float64]
@@ -47,7 +48,7 @@ class _Step:
     """One frame on its way through the network."""
 
     frame: Frame
-    to_ground: FloatArray
+    view: View
     looks: list[tuple[Followed, Box, Future[Seen | None]]] = field(default_factory=list)
     finds: Future[list[Box]] | None = None
 
@@ -126,12 +127,11 @@ class _Lane:
         image, now = frame.image, frame.time_s
         looks = [(cow, cow.predict(now)) for cow in self._cows]
         if self._cows:
-            step = _Step(
-                frame=frame, to_ground=self._camera.update(image, [box for _, box in looks])
-            )
+            view = self._camera.update(image, [box for _, box in looks])
         else:
             self._camera.reset()
-            step = _Step(frame=frame, to_ground=np.eye(2, 3))
+            view = View(width=image.shape[1])
+        step = _Step(frame=frame, view=view)
         sharp = frame.index % SHARPNESS_EVERY == 0
         for cow, box in looks:
             step.looks.append((cow, box, self._pool.submit(self._look, image, box, sharp)))
@@ -168,7 +168,7 @@ class _Lane:
                     frame=step.frame.index,
                     time_s=step.frame.time_s,
                     seen=_without_outline(one),
-                    to_ground=step.to_ground,
+                    view=step.view,
                     overlap=float(overlap),
                     repeat=step.frame.is_repeat,
                     outline=_outline(one) if self._keep else None,

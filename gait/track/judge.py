@@ -12,9 +12,9 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from gait.pose import Box
 from gait.track import problems
-from gait.track.camera import relative
 from gait.track.cow import Followed, Row, middle_x
 from gait.track.passes import Pass
+from gait.track.view import settle_views
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -73,7 +73,7 @@ def make_pass(
     rows = _without_coasting(cow.rows)
     if len(rows) < 3 or rows[-1].time_s - rows[0].time_s < SHORTEST_S:
         return None
-    to_ground = relative(np.stack([row.to_ground for row in rows]), image_size)
+    to_ground = settle_views([row.view for row in rows], image_size)
     draft = _as_pass(rows, to_ground, image_size, fps, keep_silhouettes)
     travelled = _travelled(draft)
     duration = float(draft.time_s[-1] - draft.time_s[0])

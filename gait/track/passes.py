@@ -37,9 +37,10 @@ class Pass:
         Height of the network's peak for each landmark, 0 to 1.
     box : ndarray, shape (n, 4)
         x0, y0, x1, y1 around the cow, px.
-    to_ground : ndarray, shape (n, 2, 3)
-        Affine that takes frame px to ground px, a frame of reference in which the background
-        stands still. The identity for a camera that did not move.
+    to_ground : ndarray, shape (n, 2, 3) or (n, 3, 3)
+        Affine or homography that takes frame px to ground px, a frame of reference in which the
+        background stands still: the view in the middle of the pass. The identity for a camera
+        that did not move. Use `ground` to apply it.
     back_line : ndarray, shape (n, 64, 2)
         Upper edge of the cow from withers to tailhead at full resolution, px. NaN untraced.
     cut : ndarray of bool, shape (n,)
@@ -103,7 +104,7 @@ class Pass:
             "points": (n, len(LANDMARKS), 2),
             "confidence": (n, len(LANDMARKS)),
             "box": (n, 4),
-            "to_ground": (n, 2, 3),
+            "to_ground": (n, 2, 3) if self.to_ground.shape[1:2] == (2,) else (n, 3, 3),
             "back_line": (n, BACK_LINE_POINTS, 2),
             "cut": (n,),
             "brightness": (n,),
@@ -144,4 +145,6 @@ class Pass:
         flat = points.reshape(len(self), -1, 2)
         moved = np.einsum("nij,nmj->nmi", self.to_ground[:, :, :2], flat)
         ground: FloatArray = moved + self.to_ground[:, None, :, 2]
+        if ground.shape[-1] == 3:
+            ground = ground[..., :2] / ground[..., 2:]
         return ground.reshape(points.shape)
