@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib
 import sys
+import threading
 from pathlib import Path
 
 ROOT = str(Path(__file__).resolve().parent.parent)
@@ -15,6 +17,26 @@ from app import session  # noqa: E402
 from app.parts import look, people  # noqa: E402
 from app.texts import t  # noqa: E402
 from gait.errors import GaitError  # noqa: E402
+
+FIRST_NEEDED = (
+    "altair",
+    "gait.score.learning",
+    "gait.score.calibration",
+    "gait.statistics.agreement",
+    "statsmodels.stats.inter_rater",
+    "scipy.special",
+)
+
+
+@st.cache_resource(show_spinner=False)
+def warm_up() -> threading.Thread:
+    """Load in the background, once, what the first page would otherwise have to wait for."""
+    loading = threading.Thread(
+        target=lambda: [importlib.import_module(n) for n in FIRST_NEEDED], daemon=True
+    )
+    loading.start()
+    return loading
+
 
 SCREENS = Path(__file__).resolve().parent / "screens"
 
@@ -32,6 +54,7 @@ def screen(name: str, icon: str, *, default: bool = False) -> st.Page:
 
 st.set_page_config(page_title=t("app.title"), page_icon=":material/footprint:", layout="wide")
 look.apply()
+warm_up()
 try:
     session.store()
 except GaitError as problem:

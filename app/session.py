@@ -5,15 +5,20 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from datetime import date
 from pathlib import Path
 
 import streamlit as st
 
 from app.texts import t
 from gait.errors import GaitError
+from gait.farm import lame_today
+from gait.herd.lame_list import LameCow
 from gait.herd.people import may
 from gait.herd.records import Person
+from gait.overview import Overview, herd_overview
 from gait.store import Store, open_store
+from gait.store.stamp import Stamp
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
@@ -38,6 +43,26 @@ def folder() -> Path:
 def numbers() -> list[str]:
     """Return the animal numbers of the herd, in order."""
     return [c.number for c in store().cows.all()]
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _lame(_store: Store, where: str, stamp: Stamp, today: date) -> list[LameCow]:
+    return lame_today(_store)
+
+
+def lame() -> list[LameCow]:
+    """Return the lame list; it is kept until something new is recorded."""
+    return _lame(store(), str(folder()), store().stamp(), date.today())
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _overview(_store: Store, where: str, stamp: Stamp, today: date) -> Overview:
+    return herd_overview(_store)
+
+
+def overview() -> Overview:
+    """Return the herd's figures; they are kept until something new is recorded."""
+    return _overview(store(), str(folder()), store().stamp(), date.today())
 
 
 def must_sign_in() -> bool:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 RULES_SETTING = "rules"
 MODEL_SETTING = "score_model"
+CALIBRATED_ON = 1000
 
 
 def rules_of(store: Store) -> HerdRules:
@@ -33,18 +34,21 @@ def rules_of(store: Store) -> HerdRules:
     return rules_from(store.settings.get(RULES_SETTING))
 
 
-def lame_today(store: Store, today: date | None = None) -> list[LameCow]:
-    """Return the lame list, most urgent first."""
+def lame_today(store: Store, today: date | None = None, *, cow: str | None = None) -> list[LameCow]:
+    """Return the lame list, most urgent first; of one cow only, if one is asked for."""
     on = today or datetime.now(UTC).date()
-    lame_now = store.scores.latest(at_least=rules_of(store).lame_from)
-    numbers = [s.cow for s in lame_now]
-    cows = {c.number: c for c in store.cows.all()}
+    if cow is None:
+        numbers = [s.cow for s in store.scores.latest(at_least=rules_of(store).lame_from)]
+        cows = {c.number: c for c in store.cows.all()}
+    else:
+        numbers, known = [cow], store.cows.get(cow)
+        cows = {} if known is None else {cow: known}
     return lame_list(
         cows=[cows[n] for n in numbers if n in cows],
         scores=store.scores.of_cows(numbers),
         trims=store.trims.of_cows(numbers),
         rechecks=store.rechecks.all(cows=numbers),
-        calvings=store.cows.calvings(),
+        calvings=store.cows.calvings(cow),
         rules=rules_of(store),
         today=on,
     )
@@ -222,8 +226,8 @@ def rechecks_waiting(store: Store) -> list[Recheck]:
     return [r for r in promised if r.recheck_id not in answered]
 
 
-def scored_passes(store: Store) -> list[ScoredPass]:
-    """Return every pass with a standing score and measures, as the score model learns from them."""
+def scored_passes(store: Store, limit: int = 20_000) -> list[ScoredPass]:
+    """Return passes with a standing score and measures, newest first: what is learnt from."""
     from gait.score.learning import ScoredPass
     from gait.score.stored import stored_measures
 
@@ -234,16 +238,19 @@ def scored_passes(store: Store) -> list[ScoredPass]:
             measures=stored_measures(row["measures"]),
             blind=bool(row["blind"]),
         )
-        for row in store.scores.learning_rows()
+        for row in store.scores.learning_rows(limit)
         if row["measures"]
     ]
 
 
 def calibration_of(store: Store) -> Calibration | None:
-    """Return how far the model in use can be believed on this herd; None with no scores."""
+    """Return how far the model in use can be believed on this herd; None with no scores.
+
+    It rests on the newest `CALIBRATED_ON` scores, which say most of the herd as it is now.
+    """
     from gait.score.calibration import calibrate
 
-    scored = scored_passes(store)
+    scored = scored_passes(store, limit=CALIBRATED_ON)
     if not scored:
         return None
     model = model_in_use(store)

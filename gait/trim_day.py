@@ -12,6 +12,7 @@ from gait.herd.trim_plan import TrimPlan, propose_trim_day
 
 if TYPE_CHECKING:
     from gait.exchange.sheet_content import TrimSheet
+    from gait.herd.lame_list import LameCow
     from gait.herd.records import TrimDay, TrimEntry, TrimReason
     from gait.store import Store
 
@@ -43,7 +44,14 @@ class PlannedSheet:
         return trim_sheet_html(self.content)
 
 
-def propose(store: Store, on: date, capacity: int, *, day: TrimDay | None = None) -> TrimPlan:
+def propose(
+    store: Store,
+    on: date,
+    capacity: int,
+    *,
+    day: TrimDay | None = None,
+    lame: Sequence[LameCow] | None = None,
+) -> TrimPlan:
     """Return the cows proposed for a day, and those for whom there is no room.
 
     Parameters
@@ -54,6 +62,8 @@ def propose(store: Store, on: date, capacity: int, *, day: TrimDay | None = None
         Cows that can be done that day.
     day : TrimDay, optional
         Leave out the cows already on this day, as well as those on other open days.
+    lame : sequence of LameCow, optional
+        The lame list, where it is at hand.
     """
     from gait.farm import lame_today, rechecks_waiting, rules_of
 
@@ -70,7 +80,7 @@ def propose(store: Store, on: date, capacity: int, *, day: TrimDay | None = None
         on=on,
         capacity=capacity,
         cows=store.cows.all(),
-        lame=lame_today(store, on),
+        lame=lame_today(store, on) if lame is None else lame,
         rechecks=rechecks_waiting(store),
         last_trimmed=store.trims.last_days(),
         rules=rules_of(store),
@@ -146,8 +156,8 @@ def moved(entries: Sequence[TrimEntry], cow: str, places: int) -> list[TrimEntry
     return [replace(e, position=i) for i, e in enumerate(ordered, start=1)]
 
 
-def sheet_of(store: Store, day: TrimDay) -> PlannedSheet:
-    """Return the sheet of a planned day."""
+def sheet_of(store: Store, day: TrimDay, *, lame: Sequence[LameCow] | None = None) -> PlannedSheet:
+    """Return the sheet of a planned day; the lame list can be handed in where it is at hand."""
     from gait.exchange.sheet_content import trim_sheet
     from gait.farm import lame_today
 
@@ -155,7 +165,7 @@ def sheet_of(store: Store, day: TrimDay) -> PlannedSheet:
         day,
         store.trim_days.entries(day.trim_day_id),
         cows={c.number: c for c in store.cows.all()},
-        lame=lame_today(store),
+        lame=lame_today(store) if lame is None else lame,
         last_trimmed=store.trims.last_days(),
         farm=str(store.settings.get(FARM_NAME_SETTING, "")),
     )

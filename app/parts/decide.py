@@ -91,7 +91,7 @@ def _ask_why(record: PassRecord, score: int, place: str) -> None:
 
 def _keep(record: PassRecord, score: int, reason: str) -> None:
     store, summary = session.store(), record.summary
-    before = _lame()
+    was_lame = _is_lame(summary.cow)
     try:
         keep_decision(
             store,
@@ -104,19 +104,17 @@ def _keep(record: PassRecord, score: int, reason: str) -> None:
     except GaitError as problem:
         refused(problem, summary.pass_id)
         return
-    st.session_state["said"] = _what_it_means(summary.cow, score, before)
+    st.session_state["said"] = _what_it_means(summary.cow, score, was_lame)
     leave(record)
 
 
-def _what_it_means(cow: str | None, score: int, before: set[str]) -> str:
-    after = _lame()
+def _what_it_means(cow: str | None, score: int, was_lame: bool) -> str:
     if cow is None:
         return t("decide.no_cow", score=score)
-    if cow in after - before:
-        return t("decide.enters", cow=cow, score=score)
-    if cow in before - after:
-        return t("decide.leaves", cow=cow, score=score)
-    return t("decide.kept", cow=cow, score=score)
+    is_lame = _is_lame(cow)
+    if is_lame == was_lame:
+        return t("decide.kept", cow=cow, score=score)
+    return t("decide.enters" if is_lame else "decide.leaves", cow=cow, score=score)
 
 
 def _other(record: PassRecord, kind: DecisionKind, reason: str) -> None:
@@ -192,5 +190,5 @@ def disputes(pass_id: int) -> None:
             st.rerun()
 
 
-def _lame() -> set[str]:
-    return {line.cow.number for line in lame_today(session.store())}
+def _is_lame(cow: str | None) -> bool:
+    return cow is not None and bool(lame_today(session.store(), cow=cow))

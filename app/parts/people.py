@@ -46,17 +46,14 @@ def _outside() -> None:
         if st.button(t("person.outside"), type="primary", key="outside", width="stretch"):
             st.login()
         return
-    if not session.store().people.all():
-        # Nobody else can have been here: who signs in first with the farm's service is manager.
-        session.store().people.put(names[0], ["manager"])
-        st.rerun()
     st.warning(t("person.outside_unknown", name=look.literal(names[0])))
     if st.button(t("person.sign_out"), key="outside_out"):
         st.logout()
 
 
 def _first_person() -> None:
-    if session.oidc_set_up():
+    if st.context.ip_address is not None:  # None on the farm's own computer
+        st.warning(t("person.first_here"))
         return
     st.write(t("person.first"))
     with st.form("first_person"):

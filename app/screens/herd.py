@@ -10,11 +10,9 @@ import streamlit as st
 from app import session
 from app.parts import charts, learning, look
 from app.texts import t
-from gait.farm import lame_today
 from gait.overview import (
     Agreement,
     Overview,
-    herd_overview,
     how_many_to_score,
     person_and_program,
     true_share,
@@ -40,7 +38,7 @@ def numbers(found: Overview) -> None:
     two.metric(t("herd.severe"), percent(found.severe), help=t("herd.interval"))
     three.metric(t("herd.new"), found.new_cases)
     four.metric(t("herd.wait"), waited(found.treatment.median_hours), help=t("herd.wait_help"))
-    chronic = sum(line.is_chronic for line in lame_today(session.store()))
+    chronic = sum(line.is_chronic for line in session.lame())
     st.caption(
         f"{t('herd.rests_on', scored=found.scored_now, cows=found.cows)} "
         f"{t('herd.chronic', count=chronic)}"
@@ -106,35 +104,50 @@ def agreement(found: Overview, both: Agreement | None) -> None:
             st.caption(true.note)
 
 
+def figures(found: Overview) -> None:
+    """Show how many are lame, where it is heading, and how they are treated."""
+    numbers(found)
+    st.subheader(t("herd.trend"))
+    if any(p.lame.total for p in found.trend):
+        st.altair_chart(charts.trend(found.trend), width="stretch")
+        st.caption(t("herd.trend_text"))
+    else:
+        st.info(t("herd.no_scores"))
+    if found.by_parity or found.by_stage:
+        left, right = st.columns(2, gap="large")
+        with left:
+            st.subheader(t("herd.parity"))
+            st.altair_chart(charts.shares(found.by_parity), width="stretch")
+        with right:
+            st.subheader(t("herd.stage"))
+            st.altair_chart(charts.shares(found.by_stage), width="stretch")
+        st.caption(t("herd.group_text"))
+    st.subheader(t("herd.treatment"))
+    treatment(found)
+    st.subheader(t("herd.planning"))
+    planning(found)
+
+
+def people_and_program(found: Overview) -> None:
+    """Show how well people and program agree."""
+    blind_only = st.toggle(t("herd.blind_only"), key="blind_only")
+    agreement(found, person_and_program(session.store(), blind_only=blind_only))
+
+
 st.title(t("herd.title"))
-found = herd_overview(session.store())
+found = session.overview()
 if not found.cows:
     st.info(t("herd.no_cows"))
     st.page_link("screens/settings.py", label=t("herd.to_settings"))
     st.stop()
-numbers(found)
-st.subheader(t("herd.trend"))
-if any(p.lame.total for p in found.trend):
-    st.altair_chart(charts.trend(found.trend), width="stretch")
-    st.caption(t("herd.trend_text"))
+PARTS = ("numbers", "agreement", "model")
+part = st.segmented_control(
+    t("settings.section"), PARTS, default="numbers", required=True, key="herd_part",
+    format_func=lambda p: t(f"herd.{p}"), label_visibility="collapsed",
+)  # fmt: skip
+if part == "numbers":
+    figures(found)
+elif part == "agreement":
+    people_and_program(found)
 else:
-    st.info(t("herd.no_scores"))
-left, right = st.columns(2, gap="large")
-with left:
-    st.subheader(t("herd.parity"))
-    if found.by_parity:
-        st.altair_chart(charts.shares(found.by_parity), width="stretch")
-with right:
-    st.subheader(t("herd.stage"))
-    if found.by_stage:
-        st.altair_chart(charts.shares(found.by_stage), width="stretch")
-st.caption(t("herd.group_text"))
-st.subheader(t("herd.treatment"))
-treatment(found)
-st.subheader(t("herd.planning"))
-planning(found)
-st.subheader(t("herd.agreement"))
-blind_only = st.toggle(t("herd.blind_only"), key="blind_only")
-agreement(found, person_and_program(session.store(), blind_only=blind_only))
-st.subheader(t("herd.model"))
-learning.show()
+    learning.show()

@@ -11,7 +11,6 @@ from app.parts import look
 from app.texts import t
 from gait.exchange.sheet_content import lame_sheet
 from gait.exchange.sheet_pdf import lame_sheet_pdf
-from gait.farm import lame_today
 from gait.herd.lame_list import URGENCIES, LameCow
 from gait.trim_day import FARM_NAME_SETTING
 
@@ -86,7 +85,7 @@ def chosen(lines: list[LameCow]) -> list[LameCow]:
 
 
 st.title(t("lame_list.title"))
-lines = lame_today(session.store())
+lines = session.lame()
 figures(lines)
 if not lines:
     st.info(t("lame.empty"))

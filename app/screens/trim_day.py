@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import streamlit as st
@@ -11,7 +12,7 @@ from app.parts import look
 from app.texts import t
 from gait import trim_day
 from gait.errors import GaitError
-from gait.farm import lame_today
+from gait.herd.lame_list import LameCow
 from gait.herd.records import TRIM_REASONS, TrimDay, TrimEntry
 from gait.herd.trim_plan import Proposed
 
@@ -129,22 +130,20 @@ def put_on(day: TrimDay, cow: str, reason: str, why: str) -> None:
     st.rerun()
 
 
-def print_it(day: TrimDay) -> None:
+def print_it(day: TrimDay, lame: list[LameCow]) -> None:
     """Offer the sheet for printing, and close the day."""
-    sheet = trim_day.sheet_of(session.store(), day)
+    sheet = trim_day.sheet_of(session.store(), day, lame=lame)
     name = f"trim_sheet_{day.on:%Y-%m-%d}"
     one, two, three = st.columns(3)
     one.download_button(
-        t("trim.pdf"), sheet.pdf(), file_name=f"{name}.pdf", mime="application/pdf",
+        t("trim.pdf"), sheet.pdf, file_name=f"{name}.pdf", mime="application/pdf",
         icon=":material/print:", type="primary", width="stretch", key="trim_pdf", on_click="ignore",
     )  # fmt: skip
     two.download_button(
-        t("trim.html"), sheet.html(), file_name=f"{name}.html", mime="text/html", width="stretch",
+        t("trim.html"), sheet.html, file_name=f"{name}.html", mime="text/html", width="stretch",
         key="trim_html", on_click="ignore",
     )  # fmt: skip
     if three.button(t("trim.close"), key="trim_close", width="stretch"):
-        from dataclasses import replace
-
         session.store().trim_days.change(replace(day, closed=True))
         st.rerun()
 
@@ -152,6 +151,7 @@ def print_it(day: TrimDay) -> None:
 def show(day: TrimDay) -> None:
     """Show the list of one day."""
     store = session.store()
+    lame = session.lame()
     entries = store.trim_days.entries(day.trim_day_id)
     st.caption(t("trim.count", count=len(entries), capacity=day.capacity))
     if len(entries) > day.capacity:
@@ -159,12 +159,12 @@ def show(day: TrimDay) -> None:
     if not entries:
         st.info(t("trim.nobody"))
     else:
-        print_it(day)
-    cautions = {line.cow.number: line.cautions for line in lame_today(store)}
+        print_it(day, lame)
+    cautions = {line.cow.number: line.cautions for line in lame}
     for entry in entries:
         cow_row(day, entry, len(entries), cautions.get(entry.cow, ()))
     room = max(day.capacity - len(entries), 0)
-    more = trim_day.propose(store, day.on, room or 1, day=day)
+    more = trim_day.propose(store, day.on, room or 1, day=day, lame=lame)
     add_cow(day, more.on_list + more.left_over, {e.cow for e in entries})
 
 

@@ -60,6 +60,7 @@ from gait.store.identities import Identities
 from gait.store.jobs import Jobs, KeptModel, Models
 from gait.store.lists import Queue, Scores, Waiting
 from gait.store.people import People, Settings
+from gait.store.stamp import Stamp, change_stamp
 from gait.store.trims import Rechecks, TrimDays, Trims
 
 __all__ = [
@@ -132,6 +133,10 @@ class Store:
     def try_writing_again(self) -> bool:
         """Leave read-only mode if the disk takes writes again; return whether it does."""
         return self.database.try_writing_again()
+
+    def stamp(self) -> Stamp:
+        """Return a mark that changes whenever something is recorded."""
+        return change_stamp(self.database)
 
     def close(self) -> None:
         """Close the records."""
