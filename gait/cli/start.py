@@ -64,12 +64,23 @@ def make_demo(farm: Path) -> Path:
     from synthetic_clips import demo_farm
 
     film = farm / "exit_lane.mp4"
-    if not film.exists():
-        with Progress(transient=True) as bar:
-            task = bar.add_task("Making the invented demo farm and its film", total=1.0)
-            with open_store(farm) as store:
+    if film.exists():
+        return film
+    drawing = farm / "drawing"
+    drawing.mkdir(exist_ok=True)
+    with Progress(transient=True) as bar:
+        task = bar.add_task("Making the invented demo farm and its film", total=1.0)
+        with open_store(farm) as store:
+            if not store.cows.all():
                 demo_farm.load(store)
-            demo_farm.draw_film(film, on_progress=lambda share: bar.update(task, completed=share))
+        demo_farm.draw_film(
+            drawing / film.name, on_progress=lambda share: bar.update(task, completed=share)
+        )
+    for finished in sorted(
+        drawing.iterdir()
+    ):  # the list first, the film last: it tells all is there
+        finished.replace(farm / finished.name)
+    drawing.rmdir()
     return film
 
 
