@@ -34,7 +34,7 @@ def test_runs_of_mixed_up_frames_are_put_right(fps, heading):
     noisy = truth.points + wobble(rng, truth.points.shape, 1.5)
     mixed = replace(truth, points=swap_legs(noisy, rng, 0.25))
     assert wrong_frames(mixed, truth) > 50
-    assert wrong_frames(settle_legs(mixed), truth) == 0
+    assert wrong_frames(settle_legs(mixed), truth) <= 3  # of about 300: where the legs pass
 
 
 def test_legs_that_were_right_are_left_alone():
@@ -55,10 +55,30 @@ def test_confidence_goes_with_its_landmark():
     for name in ("hock", "hind_fetlock", "hind_hoof"):
         a, b = INDEX[f"near_{name}"], INDEX[f"far_{name}"]
         points[60:64, [a, b]] = points[60:64, [b, a]]
-    confidence[60:64, i] = 0.33
+    confidence[60:64, i] = 0.6
     settled = settle_legs(replace(truth, points=points, confidence=confidence))
-    assert np.all(settled.confidence[60:64, j] == 0.33)
+    assert np.all(settled.confidence[60:64, j] == 0.6)
     assert np.all(settled.confidence[60:64, i] == 0.9)
+
+
+def test_two_names_on_one_leg_leave_the_other_unseen():
+    # The commonest error of the network: both names on the same leg for a third of a second.
+    truth = film(WalkingCow())
+    points = truth.points.copy()
+    for name in ("hind_hoof", "hind_fetlock", "hock"):
+        points[60:70, INDEX[f"near_{name}"]] = points[60:70, INDEX[f"far_{name}"]]
+    settled = settle_legs(replace(truth, points=points))
+    assert np.isnan(settled.point("near_hind_hoof")[60:70]).all()
+    assert np.array_equal(settled.point("far_hind_hoof"), truth.point("far_hind_hoof"))
+
+
+def test_a_pair_named_wrongly_all_along_is_put_right_by_the_footfall_order():
+    truth = film(WalkingCow())
+    points = truth.points.copy()
+    for name in ("hind_hoof", "hind_fetlock", "hock"):
+        a, b = INDEX[f"near_{name}"], INDEX[f"far_{name}"]
+        points[20:, [a, b]] = points[20:, [b, a]]  # most frames say near is far
+    assert wrong_frames(settle_legs(replace(truth, points=points)), truth) <= 3
 
 
 def test_two_frames_are_returned_as_they_are():

@@ -152,7 +152,9 @@ def _window(
     runs: list[tuple[int, int]], k: int, t: FloatArray, x: FloatArray, still: BoolArray
 ) -> Window:
     first, last = runs[k]
-    begin, end = t[first] - LONGEST_LOOK_S, t[last] + LONGEST_LOOK_S
+    # from the nearest frames in which it was seen on, for it may be hidden for a while
+    begin = t[max(first - 1, 0)] - LONGEST_LOOK_S
+    end = t[min(last + 1, len(t) - 1)] + LONGEST_LOOK_S
     if k > 0:
         begin = max(begin, (t[runs[k - 1][1]] + t[first]) / 2)
     if k + 1 < len(runs):

@@ -1,10 +1,9 @@
-"""Near and far legs told apart by how they move through time, not frame by frame.
+"""Near and far legs told apart over the whole pass, never by a frame alone.
 
-The network may take the far leg for the near one in single frames or while the legs cross. Each
-pair of legs (hind, fore) is therefore gone through from the first frame to the last, with two
-choices in each frame: as the network says, or exchanged. The chain of choices is kept in which the
-legs speed up and slow down the least; where that leaves both chains equal, the network's majority
-decides, then the footfall order of the walk.
+First the prints of each pair of legs are found and dealt out to the two legs in turn
+(`gait.track.footing`); then every sighting goes to the leg whose path it lies on. Where the network
+gave both names to one leg, the other leg is unseen. A cow that takes too few steps for that keeps
+the network's names, put right only where a leg would have to jump.
 """
 
 from __future__ import annotations
@@ -15,24 +14,23 @@ import numpy as np
 import numpy.typing as npt
 
 from gait.landmarks import INDEX
+from gait.track.footing import Print, find_prints, share_out
+from gait.track.leg_paths import find_path, name_sightings, usual_stride, usual_swing_s
+from gait.track.leg_swaps import exchanged_frames
 from gait.track.passes import Pass
 
 FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
+IndexArray = npt.NDArray[np.intp]
 
-PAIRS: dict[str, tuple[str, ...]] = {
-    "hind": ("hock", "hind_fetlock", "hind_hoof"),
-    "fore": ("carpus", "fore_fetlock", "fore_hoof"),
+PAIRS: dict[str, tuple[str, str, str]] = {
+    "hind": ("hind_hoof", "hind_fetlock", "hock"),
+    "fore": ("fore_hoof", "fore_fetlock", "carpus"),
 }
-WEIGHTS = np.array([0.6, 1.0, 1.2])
-"""Joint, fetlock, hoof: the lower, the farther apart the two legs are."""
-LANDMARK_ERROR_BL = 0.02
-"""Usual jump of a landmark from frame to frame, trunk lengths; ours."""
-MOST_COST = 12.0
-"""Cost of one landmark in one frame never exceeds this: a wild point must not decide."""
-NETWORK_COST = 0.35
-"""Cost of going against the network in one frame; small, because its errors come in runs."""
-LONGEST_GAP_S = 0.3
+LEAST_PRINTS = 4
+UNSURE = 0.45
+"""A landmark below this share of its usual confidence in the pass is not taken for a sighting."""
+FARTHEST_FETLOCK = 0.22
+"""A fetlock is not farther than this from its hoof along the lane, trunk lengths."""
 
 
 def settle_legs(pass_: Pass) -> Pass:
@@ -46,23 +44,23 @@ def settle_legs(pass_: Pass) -> Pass:
     Returns
     -------
     Pass
-        The same points, those of a leg pair exchanged in the frames where that makes both legs
-        move steadily. Settling twice changes nothing more.
+        The same sightings under the names of the legs they belong to. A leg that the network did
+        not see, because it gave both names to the other one, is NaN with confidence 0 there.
     """
-    if len(pass_) < 3:
-        return pass_
-    points, confidence = pass_.points.copy(), pass_.confidence.copy()
     ground = pass_.ground(pass_.points)
     size = _trunk_length(ground)
-    if not np.isfinite(size):
+    if len(pass_) < 3 or not np.isfinite(size):
         return pass_
-    for names in PAIRS.values():
-        near = [INDEX[f"near_{name}"] for name in names]
-        far = [INDEX[f"far_{name}"] for name in names]
-        legs = np.stack([ground[:, near], ground[:, far]], axis=1) / size
-        exchanged = exchanged_frames(legs, pass_.time_s)
-        for array in (points, confidence):
-            _exchange(array, near, far, exchanged)
+    forward = np.array([1.0 if pass_.heading == "right" else -1.0, 1.0])
+    lane = ground * forward / size
+    pairs = {pair: _share_out_pair(pass_, lane, names) for pair, names in PAIRS.items()}
+    pairs = _agree(pairs)
+    points, confidence = pass_.points.copy(), pass_.confidence.copy()
+    for pair, names in PAIRS.items():
+        for name, source in _sources(pass_, lane, names, pairs[pair]).items():
+            near_far = [INDEX[f"near_{name}"], INDEX[f"far_{name}"]]
+            _take(points, near_far, source, np.nan)
+            _take(confidence, near_far, source, 0.0)
     return replace(pass_, points=points, confidence=confidence)
 
 
@@ -72,80 +70,107 @@ def _trunk_length(ground: FloatArray) -> float:
     return float(np.median(span)) if span.size else float("nan")
 
 
-def _exchange(array: FloatArray, near: list[int], far: list[int], frames: BoolArray) -> None:
-    """Exchange the columns of near and far in some frames, in place."""
-    for a, b in zip(near, far, strict=True):
-        kept = array[frames, a].copy()
-        array[frames, a] = array[frames, b]
-        array[frames, b] = kept
+def _take(array: FloatArray, near_far: list[int], source: IndexArray, empty: float) -> None:
+    """Put into the near and far columns what `source` (n, 2) names: 0 near, 1 far, -1 nothing."""
+    kept = array[:, near_far].copy()
+    rows = np.arange(len(array))
+    for side in (0, 1):
+        from_side = source[:, side]
+        array[:, near_far[side]] = kept[rows, np.maximum(from_side, 0)]
+        array[from_side < 0, near_far[side]] = empty
 
 
-def exchanged_frames(legs: FloatArray, time_s: FloatArray) -> BoolArray:
-    """Find the frames in which the two legs of a pair were taken for each other.
+def _sightings(pass_: Pass, lane: FloatArray, name: str) -> FloatArray:
+    """Return what was named near and far of one landmark, shape (n, 2, 2), NaN where unsure."""
+    columns = [INDEX[f"near_{name}"], INDEX[f"far_{name}"]]
+    confidence = pass_.confidence[:, columns]
+    seen = np.isfinite(pass_.points[:, columns]).all(axis=-1)
+    if not seen.any():
+        return np.full((len(pass_), 2, 2), np.nan)
+    sure = seen & (confidence >= UNSURE * np.median(confidence[seen]))
+    return np.where(sure[..., None], lane[:, columns], np.nan)
 
-    Parameters
-    ----------
-    legs : ndarray, shape (n, 2, m, 2)
-        Near and far leg's m landmarks in trunk lengths, ground frame. NaN unseen.
-    time_s : ndarray, shape (n,)
-        Time stamps.
 
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-        True where near and far must be exchanged.
+# --- prints of a pair --------------------------------------------------------------------------
 
-    Notes
-    -----
-    Viterbi's method over the choices of two frames at a time: the cost is the squared change of
-    speed over three frames. Distance alone would not do, because where the legs pass each
-    other a planted and a swinging hoof are cheaper to exchange than to follow.
+Shared = tuple[list[Print], list[Print], float]
+
+
+def _share_out_pair(pass_: Pass, lane: FloatArray, names: tuple[str, str, str]) -> Shared | None:
+    hooves = _sightings(pass_, lane, names[0])
+    prints = find_prints(pass_.time_s, hooves[..., 0], hooves[..., 1])
+    near, far, sureness = share_out(prints)
+    if len(near) + len(far) < LEAST_PRINTS or not near or not far:
+        return None
+    return near, far, sureness
+
+
+def _agree(pairs: dict[str, Shared | None]) -> dict[str, Shared | None]:
+    """Exchange the legs of the less sure pair when the footfall order of a walk demands it.
+
+    In a walk the fore hoof comes down in the half stride after the hind hoof of its side.
     """
-    n = len(legs)
-    cost = _speed_changes(legs, time_s)
-    best = np.array([[0.0, NETWORK_COST], [NETWORK_COST, 2 * NETWORK_COST]])  # [before, now]
-    back = np.zeros((n, 2, 2), dtype=np.intp)
-    stay = np.array([0.0, NETWORK_COST])
-    for i in range(2, n):
-        options = best[:, :, None] + cost[i]  # [i-2, i-1, i]
-        back[i] = options.argmin(axis=0)
-        best = options.min(axis=0) + stay[None, :]
-    return _read_back(best, back)
+    hind, fore = pairs["hind"], pairs["fore"]
+    if hind is None or fore is None:
+        return pairs
+    lag = _lag(hind, fore)
+    if lag is None or lag < 0.55 or lag > 0.95:
+        return pairs
+    weaker = "hind" if hind[2] < fore[2] else "fore"
+    near, far, sureness = hind if weaker == "hind" else fore
+    return {**pairs, weaker: (far, near, -sureness)}
 
 
-def _read_back(best: FloatArray, back: npt.NDArray[np.intp]) -> BoolArray:
-    n = len(back)
-    choice = np.zeros(n, dtype=np.intp)
-    choice[-2], choice[-1] = np.unravel_index(int(best.argmin()), best.shape)
-    for i in range(n - 1, 1, -1):
-        choice[i - 2] = back[i, choice[i - 1], choice[i]]
-    return choice.astype(bool)
+def _lag(hind: Shared, fore: Shared) -> float | None:
+    """Return how long after the hind hoof the fore hoof of a side comes down, in strides."""
+    starts = [np.array([p.first_s for p in leg]) for leg in (*hind[:2], *fore[:2])]
+    gaps = np.concatenate([np.diff(s) for s in starts])
+    if not gaps.size:
+        return None
+    stride = float(np.median(gaps))
+    turns = [
+        np.exp(2j * np.pi * (f - h) / stride)
+        for side in (0, 1)
+        for h in starts[side]
+        for f in starts[2 + side]
+    ]
+    return float(np.angle(np.mean(turns)) / (2 * np.pi) % 1)
 
 
-def _speed_changes(legs: FloatArray, time_s: FloatArray) -> FloatArray:
-    """Return the cost of each choice in three frames running, shape (n, 2, 2, 2).
+# --- sightings to legs -------------------------------------------------------------------------
 
-    Exchanging all three frames costs the same as exchanging none, so only the places of the
-    exchange relative to the newest frame count, but all eight are kept for plain indexing.
-    """
-    n = len(legs)
-    cost = np.zeros((n, 2, 2, 2))
-    if n < 3:
-        return cost
-    gap = np.diff(time_s)
-    before, now = gap[:-1], gap[1:]
-    ratio = now / before
-    near_enough = (before < LONGEST_GAP_S) & (now < LONGEST_GAP_S)
-    expected_error = LANDMARK_ERROR_BL * np.sqrt(1 + (1 + ratio) ** 2 + ratio**2)
-    swapped = legs[:, ::-1]
-    either = (legs, swapped)
-    for a in (0, 1):
-        for b in (0, 1):
-            for c in (0, 1):
-                first, second, third = either[a][:-2], either[b][1:-1], either[c][2:]
-                step = third - second - ratio[:, None, None, None] * (second - first)
-                square = (step**2).sum(axis=-1) / expected_error[:, None, None] ** 2
-                square = np.minimum(np.nan_to_num(square, nan=0.0), MOST_COST) * WEIGHTS
-                total = square.sum(axis=(1, 2))
-                cost[2:, a, b, c] = np.where(near_enough, total, 0.0)
-    return cost
+
+def _sources(
+    pass_: Pass, lane: FloatArray, names: tuple[str, str, str], shared: Shared | None
+) -> dict[str, IndexArray]:
+    """Return for each landmark of a pair which name's sighting each leg takes, shape (n, 2)."""
+    if shared is None:
+        columns = [[INDEX[f"{side}_{name}"] for name in names] for side in ("near", "far")]
+        swapped = exchanged_frames(np.stack([lane[:, c] for c in columns], axis=1), pass_.time_s)
+        source = np.where(swapped[:, None], [1, 0], [0, 1])
+        return dict.fromkeys(names, source)
+    hooves = _sightings(pass_, lane, names[0])
+    legs = [shared[0], shared[1]]
+    swing_s, stride = usual_swing_s(legs), usual_stride(legs)
+    paths = [find_path(leg, swing_s, stride, pass_.time_s, hooves[..., 0]) for leg in legs]
+    at = np.stack([path.place(pass_.time_s) for path in paths], axis=1)
+    loose = np.stack([path.looseness(pass_.time_s) for path in paths], axis=1)
+    hoof_source = name_sightings(hooves[..., 0], at, loose)
+    chosen = np.take_along_axis(hooves[..., 0], np.maximum(hoof_source, 0), axis=1)
+    hoof_at = np.where(hoof_source >= 0, chosen, at)
+    fetlocks = _sightings(pass_, lane, names[1])[..., 0]
+    tight = np.full_like(hoof_at, FARTHEST_FETLOCK)
+    return {
+        names[0]: hoof_source,
+        names[1]: name_sightings(fetlocks, hoof_at, tight),
+        names[2]: _in_hoof_order(lane, names[2], hoof_at),
+    }
+
+
+def _in_hoof_order(lane: FloatArray, name: str, hoof_at: FloatArray) -> IndexArray:
+    """Return sources for a joint: the joint farther ahead goes with the hoof farther ahead."""
+    joints = lane[:, [INDEX[f"near_{name}"], INDEX[f"far_{name}"]], 0]
+    ahead = (joints[:, 0] - joints[:, 1]) * (hoof_at[:, 0] - hoof_at[:, 1])
+    clear = np.abs(hoof_at[:, 0] - hoof_at[:, 1]) > 0.1
+    swap = clear & (ahead < 0)
+    return np.where(swap[:, None], [1, 0], [0, 1]).astype(np.intp)
