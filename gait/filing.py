@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from gait.errors import StoreReadOnly
+from gait.errors import ExchangeError, StoreReadOnly
 from gait.herd.records import NewPass
 from gait.pipeline import ClipReport, PassReport, measure_json, proposal_json
 
@@ -163,6 +163,11 @@ def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> M
     -------
     Matching
         Also the cows that were listed but not filmed.
+
+    Raises
+    ------
+    ExchangeError
+        Not one line of the list could be taken; the message names the first reason.
     """
     from gait.exchange.records_csv import read_exit_list
     from gait.herd.which_cow import PassTime, match_exit_order
@@ -173,6 +178,12 @@ def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> M
     ]
     on = passes[0].at.date() if passes else None
     listed = read_exit_list(file.read_bytes(), store.cows.all(), on=on)
+    if listed.rejected and not listed.entries:
+        first = listed.rejected[0]
+        raise ExchangeError(
+            f"No line of the exit-order list can be used; line {first.line}: {first.why}",
+            "Take in the herd list first, or mend the list. The passes are filed without names.",
+        )
     matching = match_exit_order(listed.entries, passes)
     for match in matching.matches:
         store.identities.set(

@@ -1,0 +1,104 @@
+"""``exitlane export``: lists and events for others, as CSV, ICAR ADE JSON, PDF or HTML."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gait.cli.farm import farm_option
+from gait.errors import ExchangeError
+
+if TYPE_CHECKING:
+    from gait.store import Store
+
+
+def add_commands(commands: Any) -> None:
+    """Add ``export`` to the parser."""
+    what = "write herd list, decisions, trims, lame list, one cow's history or ICAR ADE events"
+    parser = commands.add_parser("export", help=what, description=what)
+    parser.add_argument("what", choices=sorted(_WRITERS))
+    parser.add_argument("file", type=Path, metavar="FILE")
+    parser.add_argument("--cow", metavar="ANIMAL_NUMBER", help="for history")
+    parser.add_argument("--since", type=date.fromisoformat, default=date.min, metavar="YYYY-MM-DD")
+    farm_option(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the file."""
+    from gait.store import open_store
+
+    with open_store(args.farm) as store:
+        content = _WRITERS[args.what](store, args)
+    if isinstance(content, bytes):
+        args.file.write_bytes(content)
+    else:
+        args.file.write_text(content, encoding="utf-8", newline="")
+    print(f"Written: {args.file}")
+    return 0
+
+
+def _herd(store: Store, args: argparse.Namespace) -> str:
+    from gait.exchange.herd_csv import herd_list_csv
+
+    return herd_list_csv(store.cows.all(include_left=True))
+
+
+def _decisions(store: Store, args: argparse.Namespace) -> str:
+    from gait.exchange.records_csv import decisions_csv
+
+    electronic = {c.number: c.electronic for c in store.cows.all() if c.electronic}
+    lines = [x for x in store.decisions.lines() if x.decision.at.date() >= args.since]
+    return decisions_csv(lines, electronic)
+
+
+def _trims(store: Store, args: argparse.Namespace) -> str:
+    from gait.exchange.trims_csv import trims_csv
+
+    return trims_csv(store.trims.since(args.since))
+
+
+def _history(store: Store, args: argparse.Namespace) -> str:
+    from gait.exchange.history import history_csv, time_line
+
+    if args.cow is None:
+        raise ExchangeError("Whose history?", "Name the cow with --cow.")
+    return history_csv(time_line(store, args.cow))
+
+
+def _lame(store: Store, args: argparse.Namespace) -> str | bytes:
+    from gait.exchange.sheet_content import lame_sheet
+    from gait.exchange.sheet_html import lame_sheet_html
+    from gait.exchange.sheet_pdf import lame_sheet_pdf
+    from gait.farm import lame_today
+
+    farm = str(store.settings.get("farm_name", ""))
+    sheet = lame_sheet(lame_today(store), on=datetime.now(UTC).date(), farm=farm)
+    return lame_sheet_pdf(sheet) if args.file.suffix.lower() == ".pdf" else lame_sheet_html(sheet)
+
+
+def _ade(store: Store, args: argparse.Namespace) -> str:
+    from gait.exchange.ade import ade_document, attention_event, trim_events
+
+    cows = {c.number: c for c in store.cows.all(include_left=True)}
+    now = datetime.now(UTC)
+    scores = [s for s in store.scores.latest() if s.observed_at.date() >= args.since]
+    events = [attention_event(s, cows[s.cow], made_at=now) for s in scores if s.cow in cows]
+    for trim in store.trims.since(args.since):
+        if trim.cow in cows:
+            events += trim_events(trim, cows[trim.cow], made_at=now)
+    return json.dumps(ade_document(events), indent=1, ensure_ascii=False) + "\n"
+
+
+_WRITERS: dict[str, Callable[[Store, argparse.Namespace], str | bytes]] = {
+    "herd": _herd,
+    "decisions": _decisions,
+    "trims": _trims,
+    "history": _history,
+    "lame": _lame,
+    "ade": _ade,
+}
