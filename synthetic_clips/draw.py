@@ -138,17 +138,15 @@ class Studio:
         if light.infrared:
             grey = cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
             picture = np.repeat((grey * self._vignette(width, height))[..., None], 3, axis=2)
-        gain = light.level * np.array(
-            [1 - 0.12 * light.warmth, 1.0, 1 + 0.10 * light.warmth], np.float32
-        )
-        if np.any(gain != 1):
-            picture = picture * gain
+        warm = (1 - 0.12 * light.warmth, 1.0, 1 + 0.10 * light.warmth)
+        gain = tuple(light.level * share for share in warm)
+        seen = cv2.multiply(picture, (*gain, 1.0), dtype=cv2.CV_8U)
         if light.softness_px > 0:
-            picture = cv2.GaussianBlur(picture, (0, 0), light.softness_px)
+            seen = cv2.GaussianBlur(seen, (0, 0), light.softness_px)
         rng = np.random.default_rng((self.scene.seed, 52, round(time_s * 1e6) & 0xFFFFFFFF))
         down, right = rng.integers(0, 64, 2)
         grain = self._grain[down : down + height, right : right + width]
-        return cv2.convertScaleAbs(np.maximum(picture + grain, 0))
+        return np.asarray(cv2.add(seen, grain, dtype=cv2.CV_8U))
 
     @staticmethod
     @lru_cache(maxsize=4)
