@@ -117,8 +117,11 @@ def score_into(farm: Path, paths: list[Path]) -> int:
             for problem in outcome.problems:
                 bar.console.print(f"{path.name}: {problem}", highlight=False)
             bar.update(task, description=f"Filing {path.name}")
-            file_report(store, outcome, exit_order=_exit_order(path))
             reports.append(outcome)
+            try:
+                file_report(store, outcome, exit_order=_exit_order(path))
+            except GaitError as problem:
+                bar.console.print(f"{path.name}: {problem}", highlight=False)
         print_table(store, reports)
     return sum(1 for r in reports for p in r.passes if p.usable)
 
