@@ -38,6 +38,7 @@ def warm_up() -> threading.Thread:
     return loading
 
 
+ICON = Path(__file__).resolve().parent / "parts" / "icon.png"
 SCREENS = Path(__file__).resolve().parent / "screens"
 
 
@@ -52,7 +53,7 @@ def screen(name: str, icon: str, *, default: bool = False) -> st.Page:
     )
 
 
-st.set_page_config(page_title=t("app.title"), page_icon=":material/footprint:", layout="wide")
+st.set_page_config(page_title=t("app.title"), page_icon=str(ICON), layout="wide")
 look.apply()
 warm_up()
 try:

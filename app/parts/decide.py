@@ -31,10 +31,10 @@ def buttons(record: PassRecord, *, place: str) -> None:
         else:
             st.session_state[f"{place}_own_{pass_id}"] = tapped
             st.rerun()
-    one, two = st.columns(2)
-    if one.button(t("decide.second"), key=f"{place}_second_{pass_id}", width="stretch", wrap=True):
+    row = st.container(horizontal=True, gap="small")
+    if row.button(t("decide.second"), key=f"{place}_second_{pass_id}", width="stretch", wrap=True):
         _other(record, "second_opinion_wanted", "")
-    if two.button(
+    if row.button(
         t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch", wrap=True
     ):
         _other(record, "unusable", t("decide.unusable_reason"))

@@ -113,17 +113,18 @@ def traces(record: PassRecord) -> None:
 
 
 def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
-    """Return one row a hoof contact with known ends (an end out of view is the film's)."""
-    first, last = found["time_s"][0], found["time_s"][-1]
+    """Return one row a hoof contact of which both ends were seen."""
     rows = [
         {
             "leg": t(f"leg.{leg}"),
             "side": t("leg.near") if leg.startswith("near") else t("leg.far"),
-            "from": first if on is None else on,
-            "to": last if off is None else off,
+            "from": on,
+            "to": off,
+            "lasts": f"{off - on:.2f} s",
         }
         for leg in LEGS
         for on, off in found["hooves"].get(leg, ())
+        if on is not None and off is not None
     ]
     return pd.DataFrame(rows)
 
@@ -150,6 +151,8 @@ def _hoof_chart(spans: pd.DataFrame) -> alt.Chart:
             y=alt.Y("leg:N", title=None, sort=[t(f"leg.{leg}") for leg in LEGS]),
             color=alt.Color("side:N", legend=None, scale=alt.Scale(
                 domain=[t("leg.near"), t("leg.far")], range=[look.ORANGE, look.BLUE])),
+            tooltip=[alt.Tooltip("leg:N", title=t("pass.hoof")),
+                     alt.Tooltip("lasts:N", title=t("pass.lasts"))],
         )
         .properties(height=230)
     )  # fmt: skip

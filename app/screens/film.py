@@ -17,7 +17,7 @@ from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
-"""What the worker says it is doing, as people read it."""
+# What the worker says it is doing, as people read it.
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
 
 

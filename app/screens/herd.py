@@ -21,7 +21,7 @@ from gait.score import SCORES
 from gait.statistics.prevalence import Share
 
 DAYS_FROM_H = 72
-"""From so many hours on a wait is told in days."""
+# From so many hours on a wait is told in days.
 
 
 def percent(share: Share) -> str:

@@ -22,13 +22,13 @@ def current(skipped: list[int]) -> int | None:
 
 def steps(pass_id: int, skipped: list[int]) -> None:
     """Offer to take back the last decision and to leave this cow for later."""
-    back, on = st.columns(2)
+    row = st.container(horizontal=True, gap="small")
     last = st.session_state.get("last_decided")
-    if last and back.button(
+    if last and row.button(
         t("check.undo", cow=last["cow"]), icon=":material/undo:", key="undo", width="stretch"
     ):
         decide.take_back(last["pass_id"])
-    if on.button(t("check.next"), icon=":material/skip_next:", key="next", width="stretch"):
+    if row.button(t("check.next"), icon=":material/skip_next:", key="next", width="stretch"):
         skipped.append(pass_id)
         st.query_params.pop("pass", None)
         st.rerun()
