@@ -25,6 +25,8 @@ LEAST_SEEN = 0.6
 LEAST_STRIDES_SEEN = 1.5
 LANDMARK_ERROR_PCT = 0.15
 """Stride-locked error of poll and withers landmarks, % of withers height; ours."""
+CLIPPED_FACTOR = 2.5
+"""By how much that error grows when frames in which the edge cuts her must be taken too; ours."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -152,13 +154,18 @@ def measure_head(lane: Lane, table: Timetable | None) -> dict[str, Measure]:
         withers height).
     """
     height, usable, reason = _head(lane)
-    carriage = _carriage(lane, usable, reason, 0 if table is None else stride_count(table))
+    whole = usable & lane.whole
+    carriage = _carriage(lane, whole if whole.any() else usable, reason, table)
     reason = too_few_strides(table) or reason or _too_short(lane, table, usable)
     if reason is not None or table is None:
         return {name: missing(UNIT, reason or "") for name in NAMES} | carriage
-    strides = table.strides_done(lane.time_s)
-    trace = np.where(usable, 100 * height / lane.withers_height_px, np.nan)
-    return _bob(fit_harmonics(strides, trace), stride_count(table)) | carriage
+    # the network sees the head worse where the frame's edge cuts the cow
+    clipped = _too_short(lane, table, whole) is not None
+    chosen = usable if clipped else whole
+    trace = np.where(chosen, 100 * height / lane.withers_height_px, np.nan)
+    fit = fit_harmonics(table.strides_done(lane.time_s), trace)
+    error = LANDMARK_ERROR_PCT * (CLIPPED_FACTOR if clipped else 1.0)
+    return _bob(fit, error, stride_count(table)) | carriage
 
 
 def _head(lane: Lane) -> tuple[FloatArray, BoolArray, str | None]:
@@ -194,34 +201,33 @@ def _too_short(lane: Lane, table: Timetable | None, usable: BoolArray) -> str | 
     return None
 
 
-def _bob(fit: Harmonics, strides: int) -> dict[str, Measure]:
-    first_se, second_se = fit.first_se, fit.second_se
-    first = amplitude_without_noise(abs(fit.first), first_se)
-    second = amplitude_without_noise(abs(fit.second), second_se)
+def _bob(fit: Harmonics, landmark_error: float, strides: int) -> dict[str, Measure]:
+    first_se = float(np.hypot(fit.first_se, landmark_error))
+    second_se = float(np.hypot(fit.second_se, landmark_error))
+    first = amplitude_without_noise(abs(fit.first), fit.first_se)
+    second = amplitude_without_noise(abs(fit.second), fit.second_se)
     curve = fit.curve(np.linspace(0, 1, 200, endpoint=False))
-    range_se = float(np.hypot(2 * first_se, 2 * second_se))
     return {
-        "head_bob_a1_pct": known(first, np.hypot(first_se, LANDMARK_ERROR_PCT), UNIT, strides),
-        "head_bob_a2_pct": known(second, np.hypot(second_se, LANDMARK_ERROR_PCT), UNIT, strides),
+        "head_bob_a1_pct": known(first, first_se, UNIT, strides),
+        "head_bob_a2_pct": known(second, second_se, UNIT, strides),
         "head_bob_range_pct": known(
-            np.ptp(curve), np.hypot(range_se, 2 * LANDMARK_ERROR_PCT), UNIT, strides
+            np.ptp(curve), 2 * np.hypot(first_se, second_se), UNIT, strides
         ),
         "head_bob_ratio": _ratio(first, second, first_se, second_se, strides),
     }
 
 
 def _ratio(first: float, second: float, first_se: float, second_se: float, strides: int) -> Measure:
-    second_se = float(np.hypot(second_se, LANDMARK_ERROR_PCT))
     if second < 2 * second_se:
         return missing("1", "The bob twice a stride is too small to divide by.", strides)
     ratio = first / second
-    error = np.hypot(np.hypot(first_se, LANDMARK_ERROR_PCT), ratio * second_se) / second
-    return known(ratio, error, "1", strides)
+    return known(ratio, np.hypot(first_se, ratio * second_se) / second, "1", strides)
 
 
 def _carriage(
-    lane: Lane, usable: BoolArray, reason: str | None, strides: int
+    lane: Lane, usable: BoolArray, reason: str | None, table: Timetable | None
 ) -> dict[str, Measure]:
+    strides = 0 if table is None else stride_count(table)
     if reason is not None:
         return {"head_height_ratio": missing("1", reason, strides)}
     above = (lane.of("poll")[1] - lane.of("withers")[1])[usable]

@@ -33,6 +33,8 @@ class Lane:
     ----------
     time_s : ndarray, shape (n,)
         Time stamps.
+    whole : ndarray of bool, shape (n,)
+        True where the frame's edge does not cut the cow.
     along : ndarray, shape (n, 18)
         Place along the lane, ground px, rising in the direction of the walk. NaN unseen.
     up : ndarray, shape (n, 18)
@@ -48,6 +50,7 @@ class Lane:
     """
 
     time_s: FloatArray
+    whole: npt.NDArray[np.bool_]
     along: FloatArray
     up: FloatArray
     trunk: FloatArray
@@ -87,6 +90,7 @@ def see_in_lane(pass_: Pass) -> Lane:
         NaN lengths where withers, tailhead or hooves were never seen.
     """
     ground = pass_.ground(np.where(_in_frame(pass_)[..., None], pass_.points, np.nan))
+    ground = _ends_on_edge(ground, pass_.ground(pass_.back_line))
     withers, tailhead = ground[:, INDEX["withers"]], ground[:, INDEX["tailhead"]]
     body_length = _median(np.hypot(*(withers - tailhead).T))
     middle = _trunk_middle(ground)
@@ -97,6 +101,7 @@ def see_in_lane(pass_: Pass) -> Lane:
     up = ground @ upward
     return Lane(
         time_s=pass_.time_s,
+        whole=~pass_.cut,
         along=ground @ forward,
         up=up,
         trunk=middle @ forward,
@@ -112,6 +117,21 @@ def _in_frame(pass_: Pass) -> npt.NDArray[np.bool_]:
     width, height = pass_.image_size
     inside: npt.NDArray[np.bool_] = (x > 1) & (y > 1) & (x < width - 2) & (y < height - 2)
     return inside
+
+
+def _ends_on_edge(ground: FloatArray, line: FloatArray) -> FloatArray:
+    """Return the landmarks with withers and tailhead moving as the traced edge does.
+
+    The edge is finer than a landmark, whose constant offset from it is kept.
+    """
+    moved = ground.copy()
+    for name, part in (("withers", slice(None, 4)), ("tailhead", slice(-4, None))):
+        edge = line[:, part].mean(axis=1)
+        offset = ground[:, INDEX[name]] - edge
+        known = np.isfinite(offset).all(axis=1)
+        if known.any():
+            moved[known, INDEX[name]] = edge[known] + np.median(offset[known], axis=0)
+    return moved
 
 
 def _median(values: FloatArray) -> float:
