@@ -19,7 +19,9 @@ FloatArray = npt.NDArray[np.float64]
 MEMORY_S = 0.5
 """Time over which motion is fitted to predict the next box."""
 LOST_S = 0.6
-"""Time without a sighting after which she is lost."""
+"""Time without a sighting after which she is lost ..."""
+HIDDEN_S = 2.5
+"""... unless another cow walks before her: then she is waited for this long."""
 STANDS_AFTER_S = 20.0
 """Standing this long ends a pass, so that a cow left standing costs nothing."""
 LONGEST_S = 120.0
@@ -32,6 +34,10 @@ TURN_SHARE = 0.4
 """Share of her length she must walk back before she counts as turned."""
 JUMP = 0.35
 """Share of her width or height by which a sighting may lie off; farther off it is another cow."""
+CLEAR = 0.15
+"""Share of her box that another cow may cover while her own motion is still trusted."""
+GROWTH = 2.0
+"""Times by which her visible area may differ from what is expected; beyond it is another cow."""
 SURE = 0.2
 """Median landmark confidence under which a sighting is no cow."""
 
@@ -71,12 +77,10 @@ class Followed:
     ended: str = ""
     doubled: int = 0
     _boxes: deque[tuple[float, Box]] = field(default_factory=deque)
-    _last_found_s: float = 0.0
+    _hidden: bool = False
+    _clear: tuple[float, Box, float] | None = None
     _widest: float = 0.0
     _places: list[float] = field(default_factory=list)  # of her middle along the lane, ground px
-
-    def __post_init__(self) -> None:
-        self._last_found_s = self.found_s
 
     @property
     def last_s(self) -> float:
@@ -87,25 +91,32 @@ class Followed:
         """Return the box in which she is expected at a time, px.
 
         Each side is carried on by its own straight line through the last half second, since one
-        side stands still at the frame's edge while she enters or leaves.
+        side stands still at the frame's edge while she enters or leaves. While another cow covers
+        her, the last clear box goes on at her last clear pace instead.
         """
+        if self._clear is not None and (self.missed or self.rows[-1].overlap > CLEAR):
+            clear_s, box, pace = self._clear
+            if time_s - clear_s < HIDDEN_S:
+                return box.moved(pace * (time_s - clear_s))
         if len(self._boxes) < NEW_SIGHTINGS:
             return _wider(self._boxes[-1][1] if self._boxes else self.found, True, True)
-        times = np.array([t for t, _ in self._boxes])
-        sides = np.array([[b.x0, b.y0, b.x1, b.y1] for _, b in self._boxes])
-        middle = times.mean()
-        spread = times - middle
-        slope = (spread @ (sides - sides.mean(0))) / max(float(spread @ spread), 1e-9)
-        ahead = min(time_s, times[-1] + LOST_S) - middle
-        x0, y0, x1, y1 = (sides.mean(0) + slope * ahead).tolist()
+        middle_s, middle, slope = self._trend()
+        x0, y0, x1, y1 = (middle + slope * (time_s - middle_s)).tolist()
         if x1 - x0 < 8 or y1 - y0 < 8:
             return self._boxes[-1][1]
         open_left, open_right = self.rows[-1].seen.open if self.rows else (True, True)
         return _wider(Box(x0=x0, y0=y0, x1=x1, y1=y1), open_left, open_right)
 
+    def _trend(self) -> tuple[float, FloatArray, FloatArray]:
+        """Return the mean time, and mean and slope of the four sides over the last half second."""
+        times = np.array([t for t, _ in self._boxes])
+        sides = np.array([[b.x0, b.y0, b.x1, b.y1] for _, b in self._boxes])
+        spread = times - times.mean()
+        slope = (spread @ (sides - sides.mean(0))) / max(float(spread @ spread), 1e-9)
+        return float(times.mean()), sides.mean(0), slope
+
     def refresh(self, time_s: float, box: Box) -> None:
         """Take note that the finder confirms her, and of where when the close look has lost her."""
-        self._last_found_s = time_s
         if self.missed and time_s > self.last_s:
             self._boxes.clear()
             self._boxes.append((time_s, box))
@@ -125,6 +136,10 @@ class Followed:
             return False
         if climb > JUMP * max(expected.height, seen.box.height):
             return False
+        if not seen.cut and max(seen.box.area, expected.area) > GROWTH * min(
+            seen.box.area, expected.area
+        ):
+            return False
         turned = faces != 0 and seen.faces == -faces
         return not (turned and self.rows[-1].overlap > 0.2)
 
@@ -138,18 +153,23 @@ class Followed:
         middle = middle_x(box, self._widest, image_width) - image_width / 2
         place = warp(row.view.to_ground(), scale * np.array([middle, 0.0]))
         self._places.append(float(place[0]) / scale)
-        self.missed = 0
+        self.missed, self._hidden = 0, False
         self._boxes.append((row.time_s, row.seen.box))
         while row.time_s - self._boxes[0][0] > MEMORY_S:
             self._boxes.popleft()
+        if row.overlap <= CLEAR and not row.seen.cut and len(self._boxes) >= NEW_SIGHTINGS:
+            slope = self._trend()[2]
+            pace = float(max(slope[0], slope[2], key=abs))  # the side not held by the frame's edge
+            self._clear = (row.time_s, box, pace)
 
     def forget(self, count: int) -> None:
         """Take back the newest sightings, which turned out to be of another cow."""
         del self.rows[-count:], self._places[-count:]
 
-    def miss(self) -> None:
-        """Take note of a frame in which she was not seen."""
+    def miss(self, *, hidden: bool) -> None:
+        """Take note of a frame in which she was not seen; ``hidden`` by another cow or not."""
         self.missed += 1
+        self._hidden = hidden or (self._hidden and self.missed > 1)
 
     @property
     def faces(self) -> int:
@@ -158,7 +178,7 @@ class Followed:
 
     def has_ended(self, time_s: float, image_width: int) -> bool:
         """Tell whether her pass is over at a time, and note why in ``ended``."""
-        if time_s - self.last_s > LOST_S:
+        if time_s - self.last_s > (HIDDEN_S if self._hidden else LOST_S):
             self.ended = "lost"
         elif self.rows and self._has_left(image_width):
             self.ended = "left"

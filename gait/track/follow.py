@@ -35,6 +35,8 @@ DOUBLED_FRAMES = 8
 """Frames for which two tracks must show the same landmarks to be taken for one cow."""
 PARKED_S = 3.0
 """A standing cow whose pass has ended is forgotten when the finder misses her this long."""
+HIDES = 0.3
+"""Share of her expected box that another cow must cover to explain why she is not seen."""
 SAME_COW = 0.3
 """Overlap over union from which a found box is a cow already followed."""
 INSIDE = 0.7
@@ -158,10 +160,11 @@ class _Lane:
         seen = [(cow, box, one) for cow, box, one in seen if cow in self._cows]
         boxes = [one.box if one is not None else box for _, box, one in seen]
         for at, (cow, expected, one) in enumerate(seen):
-            if one is None or not cow.accepts(one, expected, cow.faces):
-                cow.miss()
-                continue
             others = boxes[:at] + boxes[at + 1 :]
+            if one is None or not cow.accepts(one, expected, cow.faces):
+                covered = max((expected.common_area(o) for o in others), default=0.0)
+                cow.miss(hidden=covered > HIDES * expected.area)
+                continue
             overlap = max((one.box.common_area(o) / one.box.area for o in others), default=0.0)
             cow.add(
                 Row(

@@ -27,7 +27,9 @@ LEAST_CONFIDENCE = 0.24
 gave 0.18, a camel 0.42, cows 0.45-0.55 with the first network."""
 SMOOTHING = 9
 """Frames of the running median over the place of her middle."""
-TRAVELS = 0.3
+STOPPED_S = 1.5
+"""Time without progress from which a cow on her way is said to have stopped."""
+TRAVELS = 0.2
 """Share of her own visible length, nose to tail, she must travel to count as walking."""
 OVERLAPS = 0.25
 """Share of her box covered by another cow's from which the two overlap."""
@@ -144,10 +146,11 @@ def _middle_x(draft: Pass) -> FloatArray:
 
 
 def _travelled(draft: Pass) -> float:
-    """Return how far she went, in her own visible lengths; positive to the right."""
+    """Return the farthest she went, in her own visible lengths; positive to the right."""
     x = _middle_x(draft)
-    ends = max(len(x) // 10, 1)
-    return float(np.median(x[-ends:]) - np.median(x[:ends])) / max(_length_px(draft), 1.0)
+    right = float((x - np.minimum.accumulate(x)).max())
+    left = float((np.maximum.accumulate(x) - x).max())
+    return (right if right >= left else -left) / max(_length_px(draft), 1.0)
 
 
 def _faces(draft: Pass) -> float:
@@ -199,7 +202,7 @@ def _notes(draft: Pass, rows: list[Row]) -> list[str]:
     if 0.1 < overlapping <= 0.8:
         notes.append(problems.PART_OVERLAP.format(share=overlapping))
     standing = _standing_s(draft)
-    if standing > 1.5:
+    if standing > STOPPED_S and abs(_travelled(draft)) >= TRAVELS:
         notes.append(problems.STOPS.format(seconds=standing))
     sharpness = draft.sharpness[~np.isnan(draft.sharpness)]
     if len(sharpness) and np.median(sharpness) < BLURRED_SHARPNESS:
