@@ -13,7 +13,7 @@ if ROOT not in sys.path:
 
 import streamlit as st  # noqa: E402
 
-from app import session  # noqa: E402
+from app import session, texts  # noqa: E402
 from app.parts import look, people  # noqa: E402
 from app.texts import t  # noqa: E402
 from gait.errors import GaitError  # noqa: E402
@@ -53,6 +53,7 @@ def screen(name: str, icon: str, *, default: bool = False) -> st.Page:
     )
 
 
+st.session_state.setdefault("language", texts.preferred(st.context.locale))
 st.set_page_config(page_title=t("app.title"), page_icon=str(ICON), layout="wide")
 look.apply()
 warm_up()

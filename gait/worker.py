@@ -8,6 +8,7 @@ job up again. It ends when nothing has waited for a while.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import time
@@ -44,24 +45,36 @@ def work(farm: str | Path, *, idle_s: float = IDLE_S, name: str = "") -> int:
     int
         Jobs done or refused.
     """
+    from gait.keeping import drop_old_clips
     from gait.store import open_store
 
     worker = name or f"worker-{os.getpid()}"
     done, quiet_since = 0, time.monotonic()
     with open_store(farm) as store:
+        tidy(store)
         while time.monotonic() - quiet_since < idle_s:
             try:
                 job = store.jobs.claim(worker)
                 if job is not None:
                     do(store, job, worker)
+                    drop_old_clips(store)
             except StoreError:  # locked or full: what was under way is taken up again later
                 store.try_writing_again()
                 job = None
             if job is None:
                 time.sleep(NAP_S)
                 continue
+            tidy(store)
             done, quiet_since = done + 1, time.monotonic()
     return done
+
+
+def tidy(store: Store) -> None:
+    """Delete films that are past the time the farm keeps them; never in the way of the work."""
+    from gait.keeping import drop_old_clips
+
+    with contextlib.suppress(StoreError):
+        drop_old_clips(store)
 
 
 def do(store: Store, job: Job, worker: str) -> None:

@@ -118,19 +118,22 @@ def _group(name: str) -> str:
     return t(key) if has(key) else name
 
 
-def reliability(bins: Sequence[tuple[float, float, int]]) -> alt.Chart:
+def reliability(bins: Sequence[tuple[float, float, int]]) -> alt.LayerChart:
     """Draw stated against found shares of lame cows; on the line is right."""
     rows = pd.DataFrame(bins, columns=["stated", "found", "cows"])
     line = pd.DataFrame({"stated": [0.0, 1.0], "found": [0.0, 1.0]})
-    ideal = alt.Chart(line).mark_line(strokeDash=[4, 4], color=look.GREY)
-    points = alt.Chart(rows).mark_circle(color=look.BLUE, opacity=1).encode(
-        size=alt.Size("cows:Q", title=t("chart.cows"), legend=alt.Legend(orient="top"))
+    x = alt.X("stated:Q", title=t("chart.stated"), axis=_PERCENT)
+    y = alt.Y("found:Q", title=t("chart.found"), axis=_PERCENT)
+    ideal = alt.Chart(line).mark_line(strokeDash=[4, 4], color=look.GREY).encode(x=x, y=y)
+    points = alt.Chart(rows).encode(
+        x=x, y=y,
+        tooltip=[alt.Tooltip("stated:Q", title=t("chart.stated"), format=".0%"),
+                 alt.Tooltip("found:Q", title=t("chart.found"), format=".0%"),
+                 alt.Tooltip("cows:Q", title=t("chart.passes"))],
     )  # fmt: skip
-    axes = {
-        "x": alt.X("stated:Q", title=t("chart.stated"), axis=alt.Axis(format="%")),
-        "y": alt.Y("found:Q", title=t("chart.found"), axis=alt.Axis(format="%")),
-    }
-    return (ideal.encode(**axes) + points.encode(**axes)).properties(height=300)
+    dots = points.mark_circle(color=look.BLUE, opacity=1, size=90)
+    counts = points.mark_text(dy=-13, color=look.INK).encode(text="cows:Q")
+    return (ideal + dots + counts).properties(height=300)
 
 
 def _naive(at: datetime) -> datetime:

@@ -12,14 +12,20 @@ from gait.errors import GaitError
 from gait.farm import RULES_SETTING, rules_of
 from gait.herd.rules import HerdRules, rules_from, rules_to_keep
 
-GROUPS: dict[str, tuple[str, ...]] = {
-    "lame": ("lame_from", "lame_rule", "same_day_from", "vet_from"),
-    "after": ("recheck_days", "block_check_first", "block_check_last", "early_hours"),
-    "chronic": ("chronic_episodes", "chronic_weeks"),
-    "trim": ("trimmed_recently", "trim_at_dry_off", "dry_off_window", "mid_lactation",
-             "mid_lactation_from", "mid_lactation_to", "springing", "springing_from",
-             "springing_to", "calving_rest"),
-}  # fmt: skip
+GROUPS: dict[str, tuple[tuple[str, ...], ...]] = {
+    "lame": (("lame_from", "lame_rule"), ("same_day_from", "vet_from")),
+    "after": (("recheck_days", "early_hours"), ("block_check_first", "block_check_last")),
+    "chronic": (("chronic_episodes", "chronic_weeks"),),
+    "trim": (
+        ("trimmed_recently", "calving_rest"),
+        ("trim_at_dry_off", "dry_off_window"),
+        ("mid_lactation",),
+        ("mid_lactation_from", "mid_lactation_to"),
+        ("springing",),
+        ("springing_from", "springing_to"),
+    ),
+}
+"""Rules as they stand beside each other."""
 RULES_OF_LAME = ("one_score", "two_threes")
 
 
@@ -31,12 +37,13 @@ def show() -> None:
     st.write(t("rules.text"))
     with st.form("rules"):
         wanted: dict[str, object] = {}
-        for group, names in GROUPS.items():
+        for group, rows in GROUPS.items():
             st.markdown(f"**{t(f'rules.{group}')}**")
-            columns = st.columns(2)
-            for place, name in enumerate(names):
-                with columns[place % 2]:
-                    wanted[name] = _field(name, now[name])
+            for row in rows:
+                columns = st.columns(2, vertical_alignment="bottom")
+                for column, name in zip(columns, row, strict=False):
+                    with column:
+                        wanted[name] = _field(name, now[name])
         keep = st.form_submit_button(t("settings.keep"), type="primary", width="stretch")
     if keep:
         _keep(wanted)

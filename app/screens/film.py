@@ -84,8 +84,8 @@ def line(job: Job) -> None:
             session.wake_worker()
     elif job.state == "done":
         count = len((job.result or {}).get("passes", []))
-        said = {0: t("film.done_none"), 1: t("film.done_one")}.get(count)
-        st.markdown(f"**{name}** {said or t('film.done', count=count)}")
+        said = t("film.done", count=count) if count else t("film.done_none")
+        st.markdown(f"**{name}** {said}")
         if count:
             st.page_link("screens/to_check.py", label=t("film.check_now"))
     else:

@@ -71,7 +71,9 @@ def cow_row(day: TrimDay, entry: TrimEntry, count: int, cautions: tuple[str, ...
         )
         for caution in cautions:
             who.caption(f":material/warning: {look.literal(caution)}")
-        with act.container(horizontal=True, horizontal_alignment="right"):
+        with act.container(
+            horizontal=True, horizontal_alignment="right", vertical_alignment="center"
+        ):
             if entry.state == "planned":
                 _row_buttons(day, entry, count)
             st.page_link("screens/findings.py", label=t("lame.findings"),

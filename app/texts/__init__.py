@@ -24,14 +24,24 @@ def language() -> str:
     return str(st.session_state.get("language", "en"))
 
 
+def preferred(locale: str | None) -> str:
+    """Return the language that suits a browser's locale, such as ``de-AT``; else English."""
+    short = (locale or "").split("-")[0].lower()
+    return short if short in LANGUAGES else "en"
+
+
 def t(key: str, **values: object) -> str:
     """Return a text in the person's language, with values filled in.
+
+    With ``count=1`` the text of the key with ``_one`` behind it is taken, where there is one.
 
     Raises
     ------
     KeyError
         The key is in no language; a test keeps both files complete.
     """
+    if values.get("count") == 1 and has(f"{key}_one"):
+        key = f"{key}_one"
     text = words(language()).get(key) or words("en")[key]
     return text.format(**values) if values else text
 
