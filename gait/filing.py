@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from gait.errors import ExchangeError, StoreReadOnly
 from gait.herd.records import NewPass
+from gait.keeping import keep_days
 from gait.pipeline import ClipReport, PassReport, measure_json, proposal_json
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def file_report(
         return Filed(clip_id=known.clip_id, pass_ids=[p.pass_id for p in had], is_new=False)
     check_writable(store)
     filmed = filmed_at or _file_time(info.path)
-    kept = keep_clip(store, info.path, info.sha256)
+    kept = keep_clip(store, info.path, info.sha256) if keep_days(store) != 0 else None
     files = _review(store, report) if films and report.passes else {}
     clip = store.clips.add(
         sha256=info.sha256,
@@ -243,6 +244,7 @@ def _new_pass(p: PassReport, filmed: datetime, files: Mapping[str, str]) -> NewP
 
 def _review(store: Store, report: ClipReport) -> dict[int, dict[str, str]]:
     """Write what the page shows of each pass; return the files by pass number."""
+    from gait.blur import SETTING as BLUR_SETTING
     from gait.review import write_review
 
     if store.folder is None:
@@ -250,7 +252,8 @@ def _review(store: Store, report: ClipReport) -> dict[int, dict[str, str]]:
     folder = store.folder / REVIEW / report.info.sha256[:16]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        written = write_review(report, folder)
+        blur = bool(store.settings.get(BLUR_SETTING, False))
+        written = write_review(report, folder, blur_people=blur)
     except OSError as trouble:
         raise StoreReadOnly(
             f"The films to look at could not be written ({trouble.strerror or trouble}).",

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
+from gait.blur import PeopleBlur
 from gait.overlay import FilmWriter, draw_cow, frames_to_draw, page_of, resized
 from gait.traces import make_traces
 
@@ -24,7 +25,9 @@ MARGIN = 0.12
 """Room left around the cow in a still, as a share of her box."""
 
 
-def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]:
+def write_review(
+    report: ClipReport, folder: Path, *, blur_people: bool = False
+) -> dict[int, dict[str, Path]]:
     """Write for each pass a film with everything drawn in, a still and the traces.
 
     Parameters
@@ -32,6 +35,8 @@ def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]
     report : ClipReport
     folder : Path
         An existing folder.
+    blur_people : bool
+        Make people unrecognisable in films and stills; see :mod:`gait.blur` for its limits.
 
     Returns
     -------
@@ -45,7 +50,7 @@ def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]
         path = folder / f"{track.number:04d}_traces.json"
         path.write_text(json.dumps(traces[track.number]), encoding="utf-8")
         written[track.number] = {"traces": path}
-    films = _Films(report, folder, written)
+    films = _Films(report, folder, written, blur_people=blur_people)
     stills = {
         int(t["still"]["frame"]): number for number, t in traces.items() if t["still"] is not None
     }
@@ -55,17 +60,19 @@ def write_review(report: ClipReport, folder: Path) -> dict[int, dict[str, Path]]
             for number in [n for f, n in stills.items() if f == frame.index]:
                 track = next(t for t in tracks if t.number == number)
                 path = folder / f"{number:04d}_still.jpg"
-                write_still(frame, track, path)
+                write_still(frame, track, path, blur_people=blur_people)
                 written[number]["still"] = path
     finally:
         films.close()
     return written
 
 
-def write_still(frame: Frame, track: Pass, path: Path) -> None:
+def write_still(frame: Frame, track: Pass, path: Path, *, blur_people: bool = False) -> None:
     """Write the frame cut to the cow, with back line and straight chord drawn in."""
     i = int(np.flatnonzero(track.frame == frame.index)[0])
     image = np.ascontiguousarray(frame.image).copy()
+    if blur_people:
+        image = PeopleBlur().hide(image, track.box[i])
     draw_cow(image, track, i)
     x0, y0, x1, y1 = track.box[i]
     room = MARGIN * (x1 - x0)
@@ -80,13 +87,19 @@ class _Films:
     """One film a pass, written in one forward read of the clip."""
 
     def __init__(
-        self, report: ClipReport, folder: Path, written: Mapping[int, dict[str, Path]]
+        self,
+        report: ClipReport,
+        folder: Path,
+        written: Mapping[int, dict[str, Path]],
+        *,
+        blur_people: bool = False,
     ) -> None:
         self.folder, self.written = folder, written
         fps = float(report.info.fps)
         self.fps = fps if np.isfinite(fps) and fps > 0 else 1.0
         self.spans = [p.track for p in report.passes] if not report.info.is_photo else []
         self.open: dict[int, FilmWriter] = {}
+        self.blurs = {t.number: PeopleBlur() for t in self.spans} if blur_people else {}
 
     def add(self, frame: Frame) -> None:
         """Add a frame to the films of the passes that are in view."""
@@ -95,6 +108,9 @@ class _Films:
                 continue
             image, scale = resized(frame.image, WIDTH)
             here = np.flatnonzero(track.frame == frame.index)
+            if track.number in self.blurs:
+                cow = track.box[here[0]] * scale if len(here) else None
+                image = self.blurs[track.number].hide(image, cow)
             if len(here):
                 draw_cow(image, track, int(here[0]), scale)
             seen = (track, int(here[0])) if len(here) else None
