@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from gait.pose import Box, Silhouette
 from gait.pose.crop import PADDING, apply, cut, grid_to_frame, whole_box
-from gait.pose.decode import find_boxes, find_peaks, sigmoid
+from gait.pose.decode import count_hills, find_boxes, find_peaks, sigmoid
 
 SHAPE = (96, 160)
 
@@ -136,3 +136,14 @@ def test_boxes_know_their_overlap():
     assert one.common_area(other) == 50
     assert one.iou(other) == pytest.approx(50 / 150)
     assert one.iou(other.moved(20)) == 0
+
+
+def test_places_in_a_group_of_maps_are_counted_once_each():
+    near = np.maximum(bump(40, 80, 0.7), bump(60, 80, 0.5))
+    far = np.maximum(bump(41, 80, 0.6), bump(90, 80, 0.8))  # the first place is in both maps
+    everywhere = np.ones(SHAPE, bool)
+    assert count_hills(np.stack([near, far]), everywhere) == 3
+    assert count_hills(np.stack([near, 0.3 * far]), everywhere) == 2
+    left = everywhere.copy()
+    left[:, 50:] = False
+    assert count_hills(np.stack([near, far]), left) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -80,6 +81,28 @@ def test_cows_abreast_all_the_way_are_refused():
     found = passes_of([walking(1, top=120), walking(2, start_s=0.25, top=170)], 7.0)
     assert len(found) == 2
     assert all(not p.usable and problems.OVERLAP in p.problems for p in found)
+
+
+class BlueNetworkCountingHooves(BlueNetwork):
+    """Sees two hooves too many in the given share of looks."""
+
+    def __init__(self, share: float) -> None:
+        super().__init__()
+        self.share = share
+
+    def look(self, image, box):
+        sighting = super().look(image, box)
+        return replace(sighting, extra_hooves=2 * int(self.looks % 10 < 10 * self.share))
+
+
+@pytest.mark.parametrize(
+    ("share", "usable", "told"), [(0.1, True, 0), (0.4, True, 1), (0.9, False, 1)]
+)
+def test_a_second_cow_wholly_behind_her_is_told_by_hooves_too_many(share, usable, told):
+    (only,) = follow(film([walking(1)], 6.0), BlueNetworkCountingHooves(share))
+    assert only.usable == usable
+    assert len(only.problems) == told
+    assert (problems.OVERLAP in only.problems) == (not usable)
 
 
 def test_a_standing_cow_is_reported_once_and_refused():

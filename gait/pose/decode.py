@@ -11,6 +11,10 @@ from gait.pose.sighting import Box, FloatArray
 Maps = npt.NDArray[np.float32]
 MOST_COWS = 12
 """Cows looked for in one frame."""
+CLEAR_HILL = 0.35
+"""Height from which a place in a heat map counts."""
+HILLS_APART = 6
+"""Cells by which two places must be apart; a hoof is about four wide."""
 SAME_COW_IOU = 0.6
 """Boxes that overlap more than this are taken for one cow."""
 
@@ -54,6 +58,27 @@ def find_peaks(maps: Maps) -> tuple[FloatArray, FloatArray]:
     inner_y = (rows > 0) & (rows < h - 1)
     places = np.stack([columns + np.where(inner_x, dx, 0), rows + np.where(inner_y, dy, 0)], 1)
     return places, heights
+
+
+def count_hills(maps: Maps, inside: npt.NDArray[np.bool_]) -> int:
+    """Return how many separate places a group of heat maps points at.
+
+    Parameters
+    ----------
+    maps : ndarray of float32, shape (k, h, w)
+        For instance those of the near and the far fore hoof.
+    inside : ndarray of bool, shape (h, w)
+        Cells that count.
+
+    Returns
+    -------
+    int
+        One cow has two fore hooves: more than two places mean that another stands with her.
+    """
+    together = np.ascontiguousarray(maps.max(0))
+    size = 2 * HILLS_APART + 1
+    highest = cv2.dilate(together, np.ones((size, size), np.uint8))
+    return int(((together >= highest) & (together >= CLEAR_HILL) & inside).sum())
 
 
 def _vertex(before: FloatArray, at: FloatArray, after: FloatArray) -> FloatArray:

@@ -14,14 +14,17 @@ import numpy as np
 
 from gait import places
 from gait.errors import PoseError
-from gait.landmarks import LANDMARKS
+from gait.landmarks import INDEX, LANDMARKS
 from gait.pose.card import CHANNELS, read_card
 from gait.pose.crop import apply, cut, grid_to_frame, whole_box
-from gait.pose.decode import find_boxes, find_peaks, sigmoid
+from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid
 from gait.pose.segmenter import Segmenter
 from gait.pose.sighting import Box, Image, Sighting, Silhouette
 
 _LOOK = tuple(range(len(LANDMARKS) + 1))
+_HOOF_PAIRS = tuple(
+    (INDEX[f"near_{end}_hoof"], INDEX[f"far_{end}_hoof"]) for end in ("fore", "hind")
+)
 _FIND = tuple(CHANNELS.index(n) for n in CHANNELS[len(LANDMARKS) + 1 :])
 
 
@@ -111,7 +114,11 @@ class CowNetwork:
         grid = grid_to_frame(to_frame, self.card.stride)
         silhouette = Silhouette(probability=sigmoid(maps[-1]), to_frame=grid)
         return Sighting(
-            box=box, points=apply(grid, cells), confidence=heights, silhouette=silhouette
+            box=box,
+            points=apply(grid, cells),
+            confidence=heights,
+            silhouette=silhouette,
+            extra_hooves=_extra_hooves(maps),
         )
 
     def look_many(self, looks: Iterable[tuple[Image, Box]]) -> list[Sighting]:
@@ -135,6 +142,16 @@ class CowNetwork:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def _extra_hooves(maps: Maps) -> int:
+    """Count the fore hooves beyond two and the hind hooves beyond two, between nose and tail."""
+    columns = np.nonzero((maps[-1] > 0).any(0))[0]
+    if not len(columns):
+        return 0
+    inside = np.zeros(maps.shape[1:], bool)
+    inside[:, columns[0] : columns[-1] + 1] = True
+    return sum(max(count_hills(maps[list(pair)], inside) - 2, 0) for pair in _HOOF_PAIRS)
 
 
 def _to_frame(box: Box, grid: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> Box:

@@ -113,12 +113,16 @@ class Sighting:
         Height of the peak of each landmark, 0 to 1.
     silhouette : Silhouette
         Her outline on the network's grid.
+    extra_hooves : int
+        Hooves seen within her outline beyond the four that are hers: those of another cow that
+        walks beside her.
     """
 
     box: Box
     points: FloatArray
     confidence: FloatArray
     silhouette: Silhouette
+    extra_hooves: int = 0
 
     def point(self, name: str) -> FloatArray:
         """Return one landmark, frame px, shape (2,)."""

@@ -65,6 +65,8 @@ class Seen:
     open : tuple of bool
         True for the left, the right side when she reaches to the border of what was looked into
         there though the frame goes on: more of her may lie beyond.
+    extra_hooves : int
+        Hooves between her nose and tail beyond the four that are hers.
     """
 
     points: FloatArray
@@ -77,6 +79,7 @@ class Seen:
     silhouette: Silhouette
     faces: int = 0
     open: tuple[bool, bool] = (False, False)
+    extra_hooves: int = 0
 
 
 def look_closely(
@@ -119,6 +122,7 @@ def look_closely(
         silhouette=sighting.silhouette,
         faces=_faces(points),
         open=sides,
+        extra_hooves=sighting.extra_hooves,
     )
 
 
