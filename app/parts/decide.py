@@ -15,29 +15,44 @@ from gait.score import SCORES
 
 WHY = ("slipped", "distracted", "looks_worse", "looks_better", "one_leg", "film")
 """Reasons that take one tap; more can be typed."""
+SHOWING = "check_showing"
+"""The pass on the screen: it stays there whatever others do, until this person is done with it."""
+
+
+def seen_version(record: PassRecord) -> int:
+    """Return which version of a pass the person was looking at when they pressed something.
+
+    The page is drawn anew on every press, by then perhaps with somebody else's decision in it;
+    what counts is what stood there before. To be asked once each time the page is drawn.
+    """
+    key, now = f"seen_{record.summary.pass_id}", record.summary.version
+    before = int(st.session_state.get(key, now))
+    st.session_state[key] = now
+    return before
 
 
 def buttons(record: PassRecord, *, place: str) -> None:
     """Show the five scores; one tap on the proposed one confirms, another one asks why."""
     proposed, pass_id = record.summary.proposed, record.summary.pass_id
+    seen = seen_version(record)
     own = st.session_state.get(f"{place}_own_{pass_id}")
     if own is not None:
-        _ask_why(record, own, place)
+        _ask_why(record, own, place, seen)
         return
     tapped = score_buttons(pass_id, place=place, proposed=proposed)
     if tapped is not None:
         if proposed is None or tapped == proposed:
-            _keep(record, tapped, "")
+            _keep(record, tapped, "", seen)
         else:
             st.session_state[f"{place}_own_{pass_id}"] = tapped
             st.rerun()
     row = st.container(horizontal=True, gap="small")
     if row.button(t("decide.second"), key=f"{place}_second_{pass_id}", width="stretch", wrap=True):
-        _other(record, "second_opinion_wanted", "")
+        _other(record, "second_opinion_wanted", "", seen)
     if row.button(
         t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch", wrap=True
     ):
-        _other(record, "unusable", t("decide.unusable_reason"))
+        _other(record, "unusable", t("decide.unusable_reason"), seen)
 
 
 def score_buttons(pass_id: int, *, place: str, proposed: int | None) -> int | None:
@@ -62,7 +77,7 @@ def score_buttons(pass_id: int, *, place: str, proposed: int | None) -> int | No
     return tapped
 
 
-def _ask_why(record: PassRecord, score: int, place: str) -> None:
+def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
     pass_id = record.summary.pass_id
     with st.container(border=True):
         st.markdown(f"**{t('decide.differs', own=score, proposed=record.summary.proposed)}**")
@@ -81,7 +96,7 @@ def _ask_why(record: PassRecord, score: int, place: str) -> None:
         if one.button(label, type="primary", key=f"{place}_keep_{pass_id}", width="stretch"):
             if reason:
                 st.session_state.pop(f"{place}_own_{pass_id}", None)
-                _keep(record, score, reason)
+                _keep(record, score, reason, seen)
             else:
                 st.warning(t("decide.say_why"))
         if two.button(t("decide.back"), key=f"{place}_back_{pass_id}", width="stretch"):
@@ -89,7 +104,7 @@ def _ask_why(record: PassRecord, score: int, place: str) -> None:
             st.rerun()
 
 
-def _keep(record: PassRecord, score: int, reason: str) -> None:
+def _keep(record: PassRecord, score: int, reason: str, seen: int) -> None:
     store, summary = session.store(), record.summary
     was_lame = _is_lame(summary.cow)
     try:
@@ -99,7 +114,7 @@ def _keep(record: PassRecord, score: int, reason: str) -> None:
             who=session.who(),
             score=score,
             reason=reason,
-            expected_version=summary.version,
+            expected_version=seen,
         )
     except GaitError as problem:
         refused(problem, summary.pass_id)
@@ -117,14 +132,14 @@ def _what_it_means(cow: str | None, score: int, was_lame: bool) -> str:
     return t("decide.enters" if is_lame else "decide.leaves", cow=cow, score=score)
 
 
-def _other(record: PassRecord, kind: DecisionKind, reason: str) -> None:
+def _other(record: PassRecord, kind: DecisionKind, reason: str, seen: int) -> None:
     try:
         session.store().decisions.add(
             record.summary.pass_id,
             kind=kind,
             who=session.who(),
             reason=reason,
-            expected_version=record.summary.version,
+            expected_version=seen,
         )
     except GaitError as problem:
         refused(problem, record.summary.pass_id)
@@ -147,6 +162,7 @@ def leave(record: PassRecord) -> None:
     """Go on to the next pass, and remember this one for taking it back."""
     cow = record.summary.cow or t("pass.not_named")
     st.session_state["last_decided"] = {"pass_id": record.summary.pass_id, "cow": cow}
+    st.session_state.pop(SHOWING, None)
     st.query_params.pop("pass", None)
     st.rerun()
 

@@ -84,8 +84,9 @@ def finding_text(finding: Finding) -> str:
 
 def _segments(kind: str, options: dict[str, str], key: str) -> str | None:
     return st.segmented_control(
-        t(f"findings.{kind}"), list(options), format_func=lambda v: t(f"{kind}.{v}"), key=key
-    )
+        t(f"findings.{kind}"), list(options), format_func=lambda v: t(f"{kind}.{v}"), key=key,
+        wrap=True,
+    )  # fmt: skip
 
 
 def _plain_segments(kind: str, options: tuple[str, ...], place: str) -> str | None:

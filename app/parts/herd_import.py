@@ -57,11 +57,13 @@ def preview(content: bytes) -> None:
     found = preview_herd_list(
         table, known, columns=columns, date_order=None if order == "auto" else order
     )
-    one, two, three, four = st.columns(4)
-    one.metric(t("import.new"), len(found.new))
-    two.metric(t("import.changed"), len(found.changed))
-    three.metric(t("import.unchanged"), len(found.unchanged))
-    four.metric(t("import.rejected"), len(found.rejected))
+    said = {
+        t("import.new"): len(found.new),
+        t("import.changed"): len(found.changed),
+        t("import.unchanged"): len(found.unchanged),
+        t("import.rejected"): len(found.rejected),
+    }
+    st.html(look.figures(said))
     rows(found)
     strict = st.checkbox(t("import.strict"), key="herd_strict")
     if st.button(t("import.take", count=len(found.cows)), type="primary", key="herd_take",

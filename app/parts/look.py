@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Mapping
 from pathlib import Path
 
 import streamlit as st
@@ -32,6 +33,15 @@ def score_badge(score: int | None) -> str:
 def mark(text: str, *, urgent: bool = False) -> str:
     """Return a short remark as a rounded label, HTML."""
     return f'<span class="mark{" urgent" if urgent else ""}">{plain(text)}</span>'
+
+
+def figures(said: Mapping[str, object]) -> str:
+    """Return figures side by side, each under its label, HTML."""
+    items = "".join(
+        f"<div><dt>{plain(label)}</dt><dd>{plain(value)}</dd></div>"
+        for label, value in said.items()
+    )
+    return f"<dl class='figures'>{items}</dl>"
 
 
 def plain(text: object) -> str:

@@ -33,14 +33,16 @@ def percent(share: Share) -> str:
 
 def numbers(found: Overview) -> None:
     """Show today's figures."""
-    one, two, three, four = st.columns(4)
-    one.metric(t("herd.lame"), percent(found.lame), help=t("herd.interval"))
-    two.metric(t("herd.severe"), percent(found.severe), help=t("herd.interval"))
-    three.metric(t("herd.new"), found.new_cases)
-    four.metric(t("herd.wait"), waited(found.treatment.median_hours), help=t("herd.wait_help"))
+    said = {
+        t("herd.lame"): percent(found.lame),
+        t("herd.severe"): percent(found.severe),
+        t("herd.new"): found.new_cases,
+        t("herd.wait"): waited(found.treatment.median_hours),
+    }
+    st.html(look.figures(said))
     chronic = sum(line.is_chronic for line in session.lame())
     st.caption(
-        f"{t('herd.rests_on', scored=found.scored_now, cows=found.cows)} "
+        f"{t('herd.interval')} {t('herd.rests_on', scored=found.scored_now, cows=found.cows)} "
         f"{t('herd.chronic', count=chronic)}"
     )
 
@@ -77,10 +79,8 @@ def planning(found: Overview) -> None:
 
 def confusion(both: Agreement) -> pd.DataFrame:
     """Return how often person and program gave which scores."""
-    table = pd.DataFrame(
-        {t("herd.said_program", score=s): [row[s - 1] for row in both.table] for s in SCORES}
-    )
-    table.index = pd.Index([t("herd.said_person", score=s) for s in SCORES])
+    table = pd.DataFrame({str(s): [row[s - 1] for row in both.table] for s in SCORES})
+    table.index = pd.Index([str(s) for s in SCORES])
     return table
 
 

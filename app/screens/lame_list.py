@@ -49,10 +49,12 @@ def card(line: LameCow) -> None:
 def figures(lines: list[LameCow]) -> None:
     """Say how many are lame and what waits."""
     waiting = session.store().queue.waiting()
-    first, second, third = st.columns(3)
-    first.metric(t("lame.count"), len(lines))
-    second.metric(t("lame.to_check"), waiting.to_check)
-    third.metric(t("lame.second"), waiting.second_opinion)
+    said = {
+        t("lame.count"): len(lines),
+        t("lame.to_check"): waiting.to_check,
+        t("lame.second"): waiting.second_opinion,
+    }
+    st.html(look.figures(said))
     one, two = st.columns(2)
     with one:
         if waiting.to_check:

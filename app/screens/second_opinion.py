@@ -22,14 +22,18 @@ def waiting() -> list[PassSummary]:
 
 
 def choose(found: list[PassSummary]) -> PassRecord:
-    """Let the vet choose among the cows; the one asked for or the first to begin with."""
-    ids = [p.pass_id for p in found]
-    asked = st.query_params.get("pass", "")
-    first = ids.index(int(asked)) if asked.isdecimal() and int(asked) in ids else 0
+    """Let the vet choose among the cows; the one chosen stays, whatever others do meanwhile."""
     names = {p.pass_id: label(p) for p in found}
+    asked = st.query_params.get("pass", "")
+    if asked.isdecimal():
+        st.session_state["second_pass"] = int(asked)
+        st.query_params.pop("pass", None)
+    showing = st.session_state.get("second_pass")
+    if showing is not None and showing not in names:
+        names = {showing: label(session.store().passes.get(showing).summary)} | names
     chosen = st.selectbox(
-        t("second.which", count=len(found)), ids, index=first, format_func=names.__getitem__,
-        key=f"second_pass_{'_'.join(map(str, ids[:3]))}_{first}",
+        t("second.which", count=len(found)), list(names), format_func=names.__getitem__,
+        key="second_pass",
     )  # fmt: skip
     return session.store().passes.get(int(chosen))
 
@@ -43,7 +47,7 @@ def label(summary: PassSummary) -> str:
 
 def answer(record: PassRecord, *, blind: bool) -> None:
     """Take the second opinion: a note if wanted, then one tap."""
-    pass_id = record.summary.pass_id
+    pass_id, seen = record.summary.pass_id, decide.seen_version(record)
     note = st.text_input(t("second.note"), key=f"second_note_{pass_id}")
     tapped = decide.score_buttons(pass_id, place="second", proposed=None)
     if tapped is None:
@@ -56,13 +60,13 @@ def answer(record: PassRecord, *, blind: bool) -> None:
             who=session.who(),
             reason=note,
             blind=blind,
-            expected_version=record.summary.version,
+            expected_version=seen,
         )
     except GaitError as problem:
         decide.refused(problem, pass_id)
         return
     st.session_state["said"] = told(record, tapped)
-    st.query_params.pop("pass", None)
+    st.session_state["second_done"] = True
     st.rerun()
 
 
@@ -78,6 +82,8 @@ def told(record: PassRecord, score: int) -> str:
 st.title(t("second_opinion.title"))
 st.write(t("second.how"))
 decide.said()
+if st.session_state.pop("second_done", False):
+    st.session_state.pop("second_pass", None)
 found = waiting()
 if not found:
     st.success(t("second.nothing"))

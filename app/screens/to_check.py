@@ -16,8 +16,12 @@ def current(skipped: list[int]) -> int | None:
     asked = st.query_params.get("pass")
     if asked and asked.isdecimal():
         return int(asked)
-    waiting = session.store().queue.to_check(limit=len(skipped) + 1)
-    return next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
+    showing: int | None = st.session_state.get(decide.SHOWING)
+    if showing is None:
+        waiting = session.store().queue.to_check(limit=len(skipped) + 1)
+        showing = next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
+        st.session_state[decide.SHOWING] = showing
+    return showing
 
 
 def steps(pass_id: int, skipped: list[int]) -> None:
@@ -30,6 +34,7 @@ def steps(pass_id: int, skipped: list[int]) -> None:
         decide.take_back(last["pass_id"])
     if row.button(t("check.next"), icon=":material/skip_next:", key="next", width="stretch"):
         skipped.append(pass_id)
+        st.session_state.pop(decide.SHOWING, None)
         st.query_params.pop("pass", None)
         st.rerun()
 
@@ -88,5 +93,6 @@ try:
 except GaitError as problem:
     session.show(problem)
     st.query_params.pop("pass", None)
+    st.session_state.pop(decide.SHOWING, None)
     st.stop()
 one_cow(found, skipped)

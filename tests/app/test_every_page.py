@@ -1,0 +1,93 @@
+"""Every page, for every role, with nothing recorded and with a herd."""
+
+from __future__ import annotations
+
+import pytest
+
+from app.texts import words
+from gait.herd.people import ROLES
+from gait.herd.records import Cow
+from gait.store import Store
+from tests.app.conftest import OpenPage, words_of
+from tests.farms import add_pass
+from tests.page_farm import load_history
+
+PAGES = (
+    "lame_list",
+    "to_check",
+    "film",
+    "second_opinion",
+    "trim_day",
+    "findings",
+    "recheck",
+    "cow",
+    "herd",
+    "settings",
+)
+MAY_NOT = words("en")["person.may_not"]
+CLOSED = {
+    "herdsperson": {"second_opinion"},
+    "vet": {"trim_day", "settings"},
+    "manager": {"second_opinion"},
+    "trimmer": {"to_check", "second_opinion", "trim_day", "recheck", "settings"},
+}
+"""Pages on which this role is told that the doing is for others (they may still look)."""
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_works_with_nothing_recorded(page: OpenPage, name: str) -> None:
+    at = page(name)
+    assert not at.exception
+    assert not at.error
+    assert at.title[0].value == words("en")[f"{name}.title"]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_page_works_in_german(farm: Store, page: OpenPage, name: str) -> None:
+    load_history(farm)
+    at = page(name)
+    at.session_state["language"] = "de"
+    at.run()
+    assert not at.exception
+    assert at.title[0].value == words("de")[f"{name}.title"]
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("name", PAGES)
+def test_role_sees_the_page_and_may_do_what_is_its_own(
+    farm: Store, page: OpenPage, name: str, role: str
+) -> None:
+    load_history(farm)
+    add_pass(farm, "0412", "b")
+    farm.people.put("Ann", [role])
+    at = page(name, person="Ann")
+    assert not at.exception
+    assert (MAY_NOT in words_of(at)) == (name in CLOSED[role])
+
+
+def test_person_has_to_be_chosen_when_people_are_set_up(farm: Store, page: OpenPage) -> None:
+    add_pass(farm, "0412")
+    farm.people.put("Ann", ["herdsperson"])
+    at = page("to_check")
+    assert words("en")["person.choose_first"] in words_of(at)
+    at.selectbox(key="person_choice").select("Ann").run()
+    assert any(b.key.startswith("check_score_3") for b in at.button)
+
+
+def test_animal_number_is_shown_letter_by_letter_not_run(farm: Store, page: OpenPage) -> None:
+    nasty = "<img src=x onerror=alert(1)>"
+    farm.cows.put([Cow(number=nasty)])
+    farm.decisions.add_by_eye(nasty, score=5, who="<script>alert(2)</script>")
+    for name in ("lame_list", "cow", "trim_day"):
+        at = page(name, cow=nasty)
+        html = "\n".join(str(e.proto.body) for e in at.get("html"))
+        assert "<img" not in html
+        assert "<script" not in html
+
+
+def test_a_page_shows_no_stray_text_of_its_code(page: OpenPage) -> None:
+    # A bare string in a page script would be put on the page by Streamlit's magic.
+    for name in PAGES:
+        at = page(name)
+        shown = [element.type for element in at.main if element.type != "html"]
+        assert shown[0] in ("title", "heading"), (name, shown[:3])
