@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 DEMO_FARM, OWN_FARM = "demo_farm", "farm"
 PORT = 8614
 LARGEST_UPLOAD_MB = 2000
+THIS_COMPUTER = ("127.0.0.1", "localhost", "::1")
+CLOSED_PORT = "http://127.0.0.1:9"
+"""Nobody listens there, so what is sent to it goes nowhere."""
 
 
 def add_commands(commands: Any) -> None:
@@ -168,10 +171,15 @@ def serve(farm: Path, address: str, port: int) -> int:
         "client.toolbarMode": "minimal",
     }
     flags = [f"--{name}={value}" for name, value in settings.items()]
+    is_local = address in THIS_COMPUTER
+    # a strange site must not reach the page under a name of its own that leads to this computer;
+    # opened to the network, the page is known by names that cannot be told here, but asks for a PIN
+    flags += [f"--server.allowedHosts={name}" for name in THIS_COMPUTER] if is_local else []
     surroundings = {
         **os.environ,
+        **_way_out(),
         "EXITLANE_FARM": str(farm),
-        "EXITLANE_OPEN_TO_NETWORK": "" if address in ("127.0.0.1", "localhost", "::1") else "1",
+        "EXITLANE_OPEN_TO_NETWORK": "" if is_local else "1",
         "PYTHONPATH": os.pathsep.join(
             [str(places.root()), str(Path(__file__).resolve().parents[2])]
         ),
@@ -182,6 +190,18 @@ def serve(farm: Path, address: str, port: int) -> int:
         return subprocess.call(command, env=surroundings, stdout=subprocess.DEVNULL)
     except KeyboardInterrupt:
         return 0
+
+
+def _way_out() -> dict[str, str]:
+    """Close the page's way out, unless the farm has set up sign-in by an outside service.
+
+    Asked by a strange site, Streamlit would look up this computer's outside address.
+    """
+    secrets = (folder / ".streamlit" / "secrets.toml" for folder in (Path.cwd(), Path.home()))
+    if any(file.exists() for file in secrets):
+        return {}
+    names = ("http_proxy", "https_proxy", "all_proxy")
+    return {n: CLOSED_PORT for name in names for n in (name, name.upper())}
 
 
 def _exit_order(film: Path) -> Path | None:
