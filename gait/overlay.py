@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from gait.errors import ClipError
 from gait.landmarks import INDEX, LANDMARKS, SKELETON
+from gait.quiet import quiet_libraries
 
 if TYPE_CHECKING:
     from gait.clip import Frame
@@ -143,7 +144,8 @@ class FilmWriter:
         if self._writer is None:
             height, width = image.shape[:2]
             fourcc = cv2.VideoWriter.fourcc(*"VP80")
-            self._writer = cv2.VideoWriter(str(self.path), fourcc, self.fps, (width, height))
+            with quiet_libraries():  # FFmpeg wonders about the tag and then writes VP8 all the same
+                self._writer = cv2.VideoWriter(str(self.path), fourcc, self.fps, (width, height))
         if not self._writer.isOpened():
             raise ClipError(
                 f"The film {self.path} cannot be written.",

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +14,9 @@ import numpy as np
 from gait.errors import ModelFileInvalid, PoseError
 from gait.pose.decode import Maps
 from gait.pose.sighting import Image
+from gait.quiet import quiet_libraries
 
 _CLOSED_PORT = "http://127.0.0.1:9"
-_quiet_lock = threading.Lock()
 
 
 def _load_mediapipe() -> Any:
@@ -36,20 +35,6 @@ def _load_mediapipe() -> Any:
             "On Debian or Ubuntu install libegl1 libgles2 libgl1 libglib2.0-0 and try again.",
         ) from error
     return mediapipe
-
-
-@contextlib.contextmanager
-def _quiet() -> Iterator[None]:
-    """Send what the C++ side writes to standard error away; no setting of its own does."""
-    with _quiet_lock:
-        kept = os.dup(2)
-        try:
-            with Path(os.devnull).open("wb") as nowhere:
-                os.dup2(nowhere.fileno(), 2)
-            yield
-        finally:
-            os.dup2(kept, 2)
-            os.close(kept)
 
 
 class Segmenter:
@@ -78,7 +63,7 @@ class Segmenter:
             output_category_mask=False,
         )
         try:
-            with _quiet():
+            with quiet_libraries():
                 self._task = tasks.vision.ImageSegmenter.create_from_options(options)
         except (ValueError, RuntimeError, OSError) as error:
             raise ModelFileInvalid(
