@@ -29,6 +29,8 @@ def write_landmarks(passes: Iterable[Pass], path: Path, *, clip: str | None = No
     clip : str, optional
         Name of the clip, written as a last column. Needed only where one file holds several.
     """
+    from gait.exchange.csv_files import guarded  # a file can be called like a formula
+
     adding = clip is not None and path.exists()
     with path.open("a" if adding else "w", newline="", encoding="utf-8") as file:
         out = csv.writer(file)
@@ -36,7 +38,7 @@ def write_landmarks(passes: Iterable[Pass], path: Path, *, clip: str | None = No
             out.writerow(HEADER if clip is None else (*HEADER, "clip"))
         for pass_ in passes:
             for row in _rows(pass_):
-                out.writerow(row if clip is None else (*row, clip))
+                out.writerow(row if clip is None else (*row, guarded(clip)))
 
 
 def _rows(pass_: Pass) -> Iterable[tuple[object, ...]]:

@@ -20,25 +20,11 @@ from tests.glue_world import HEIGHT, WIDTH, truth_beside
 # The published header; programs of others read it.
 PUBLISHED_HEADER = "frame,time_s,pass,name,x_px,y_px,confidence"
 PUBLISHED_NAMES = [
-    "muzzle",
-    "poll",
-    "withers",
-    "mid_back",
-    "loin",
-    "tailhead",
-    "near_carpus",
-    "far_carpus",
-    "near_fore_fetlock",
-    "far_fore_fetlock",
-    "near_fore_hoof",
-    "far_fore_hoof",
-    "near_hock",
-    "far_hock",
-    "near_hind_fetlock",
-    "far_hind_fetlock",
-    "near_hind_hoof",
-    "far_hind_hoof",
-]
+    "muzzle", "poll", "withers", "mid_back", "loin", "tailhead",
+    "near_carpus", "far_carpus", "near_fore_fetlock", "far_fore_fetlock",
+    "near_fore_hoof", "far_fore_hoof", "near_hock", "far_hock",
+    "near_hind_fetlock", "far_hind_fetlock", "near_hind_hoof", "far_hind_hoof",
+]  # fmt: skip
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -96,6 +82,12 @@ def test_several_clips_share_a_file_with_a_column_for_the_clip(coded_report, tmp
     assert path.read_text(encoding="utf-8").splitlines()[0] == PUBLISHED_HEADER + ",clip"
     assert {r["clip"] for r in rows} == {"one", "two"}
     assert len(rows) == 2 * 18 * len(tracks[0])
+
+
+def test_a_film_called_like_a_formula_stays_text_in_a_spreadsheet(coded_report, tmp_path):
+    path = tmp_path / "all.csv"
+    write_landmarks([p.track for p in coded_report.passes], path, clip="=cmd|'x'!A0")
+    assert {r["clip"] for r in rows_of(path)} == {"'=cmd|'x'!A0"}
 
 
 def test_there_is_a_mask_for_every_frame(coded_report, coded_film, tmp_path):

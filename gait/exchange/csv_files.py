@@ -19,6 +19,8 @@ from gait.store.types import time_to_text
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 _GUARD = "'"
+LARGEST = 50 * 10**6
+"""Bytes or letters; a list of a thousand cows over ten years has less than a tenth of this."""
 
 Cell = str | int | float | bool | date | datetime | None
 
@@ -85,8 +87,12 @@ def read_csv(content: bytes | str) -> CsvTable:
     Raises
     ------
     ExchangeError
-        If it is empty, not text, or its quoting is broken.
+        If it is empty, too large, not text, or its quoting is broken.
     """
+    if len(content) > LARGEST:
+        raise ExchangeError(
+            f"The list is larger than {LARGEST / 1e6:.0f} MB.", "Export a shorter period."
+        )
     text = decoded(content) if isinstance(content, bytes) else content.removeprefix("\ufeff")
     if not text.strip():
         raise ExchangeError("The list is empty.", "Export it again with a header line.")

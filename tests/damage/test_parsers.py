@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from gait import places
 from gait.clip.sniff import check_whole, sniff
 from gait.errors import ClipError, ClipUnreadable, ExchangeError, GaitError, ModelFileInvalid
+from gait.exchange import csv_files
 from gait.exchange.ade import read_ade
 from gait.exchange.csv_files import guarded, read_csv, unguarded, write_csv
 from gait.exchange.herd_csv import preview_herd_list
@@ -76,6 +77,14 @@ def test_any_bytes_as_a_list(content):
 
 # a null character makes a file no text at all, which the reader says
 cells = st.text(st.characters(exclude_characters="\0", exclude_categories=("Cs",)), max_size=12)
+
+
+def test_a_list_of_endless_size_is_refused_before_it_is_read(monkeypatch):
+    monkeypatch.setattr(csv_files, "LARGEST", 1000)
+    with pytest.raises(ExchangeError, match="larger than"):
+        read_csv(b"number\n" + b"7\n" * 1000)
+
+
 lines = st.lists(
     st.lists(cells | st.sampled_from(["0412", "7", "2026-03-02", "=1+1"]), min_size=1, max_size=4),
     max_size=5,
