@@ -10,7 +10,7 @@ from app import session
 from app.parts import herd_import, look, rules_form
 from app.parts import people as people_parts
 from app.texts import t
-from gait import keeping
+from gait import blur, keeping
 from gait.errors import GaitError
 from gait.exchange.backup import write_backup
 from gait.herd.people import ROLES
@@ -18,7 +18,8 @@ from gait.herd.records import Person
 from gait.trim_day import FARM_NAME_SETTING
 
 WATCHED = "watched_folder"
-KEEP = (None, 30, 90, 180, 365, 730)
+ALWAYS = -1
+KEEP = (ALWAYS, 0, 30, 90, 180, 365, 730)
 
 
 def farm() -> None:
@@ -110,19 +111,22 @@ def films() -> None:
     )  # fmt: skip
     if folder.strip() and not Path(folder.strip()).is_dir():
         st.warning(t("film.watched_missing", folder=folder))
-    days = keeping.keep_days(store)
-    options = KEEP if days in KEEP else (*KEEP, days)
-    keep = st.selectbox(
-        t("settings.keep_clips"), options, index=options.index(days), key="keep_clips",
-        format_func=lambda d: t("settings.keep_always") if d is None else t(
-            "settings.keep_days", days=d),
-    )  # fmt: skip
+    keep = kept_for("clips", keeping.KEEP_DAYS_SETTING)
+    keep_review = kept_for("review", keeping.KEEP_REVIEW_DAYS_SETTING)
     st.caption(t("settings.keep_text"))
+    hide = st.toggle(t("settings.blur"), value=bool(store.settings.get(blur.SETTING)), key="blur",
+                     help=t("settings.blur_text"))  # fmt: skip
     if st.button(t("settings.keep"), key="films_keep", type="primary"):
 
         def put() -> None:
-            store.settings.put(WATCHED, folder.strip(), who=session.who())
-            store.settings.put(keeping.KEEP_DAYS_SETTING, keep, who=session.who())
+            for name, value in (
+                (WATCHED, folder.strip()),
+                (keeping.KEEP_DAYS_SETTING, keep),
+                (keeping.KEEP_REVIEW_DAYS_SETTING, keep_review),
+                (blur.SETTING, hide),
+            ):
+                if store.settings.get(name) != value:
+                    store.settings.put(name, value, who=session.who())
 
         kept(put)
     old = keeping.old_clips(store)
@@ -130,6 +134,19 @@ def films() -> None:
         t("settings.drop_now", count=old.files, size=f"{old.size / 1e6:.0f}"), key="drop_now"
     ):
         kept(lambda: keeping.drop_old_clips(store))
+
+
+def kept_for(what: str, setting: str) -> int | None:
+    """Ask for how long something is kept; return days, None for always."""
+    days = keeping.keep_days(session.store(), setting)
+    known = ALWAYS if days is None else days
+    options = KEEP if known in KEEP else (*KEEP, known)
+    names = {ALWAYS: t("settings.keep_always"), 0: t("settings.keep_not")}
+    chosen = st.selectbox(
+        t(f"settings.keep_{what}"), options, index=options.index(known), key=f"keep_{what}",
+        format_func=lambda d: names.get(d) or t("settings.keep_days", days=d),
+    )  # fmt: skip
+    return None if chosen == ALWAYS else int(chosen)
 
 
 def backup() -> None:

@@ -17,6 +17,7 @@ from gait.herd.records import TRIM_REASONS, TrimDay, TrimEntry
 from gait.herd.trim_plan import Proposed
 
 LARGEST_DAY = 200
+NEW_DAY = 0
 
 
 def plan(suggested: date) -> None:
@@ -39,8 +40,8 @@ def plan(suggested: date) -> None:
 
 def choose(days: list[TrimDay]) -> TrimDay | None:
     """Let people choose an open day, or none to plan a new one."""
-    options: list[int | None] = [d.trim_day_id for d in days] + [None]
-    names = {d.trim_day_id: day_name(d) for d in days} | {None: t("trim.new")}
+    options = [*(d.trim_day_id for d in days), NEW_DAY]
+    names = {d.trim_day_id: day_name(d) for d in days} | {NEW_DAY: t("trim.new")}
     new = st.session_state.pop("trim_new_day", None)
     if new in options:
         st.session_state["trim_day_choice"] = new
