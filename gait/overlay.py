@@ -35,6 +35,8 @@ SURE = 0.25
 """Landmarks the network is less sure of than this are not drawn."""
 STRIP_SHARE = 0.16
 """Height of the trace strip under the film, as a share of the film's height."""
+TEXT_HEIGHT = 16
+"""Room for the words above the trace, px."""
 
 
 def frames_to_draw(path: Path) -> Iterator[Frame]:
@@ -174,9 +176,13 @@ def page_of(image: Image, seen: tuple[Pass, int] | None) -> Image:
 
 
 def head_trace(pass_: Pass) -> npt.NDArray[np.float64]:
-    """Return the poll's height over the withers for each frame, px, up is positive."""
+    """Return the poll's height over the withers for each frame, px, up is positive.
+
+    NaN where one of them is not sure or the cow is cut by the frame.
+    """
     poll, withers = (pass_.points[:, INDEX[name], 1] for name in ("poll", "withers"))
-    trace: npt.NDArray[np.float64] = withers - poll
+    sure = pass_.confidence[:, [INDEX["poll"], INDEX["withers"]]].min(axis=1) >= SURE
+    trace: npt.NDArray[np.float64] = np.where(sure & ~pass_.cut, withers - poll, np.nan)
     return trace
 
 
@@ -192,7 +198,7 @@ def _strip(width: int, height: int, seen: tuple[Pass, int] | None) -> Image:
         return strip
     low, high = np.nanpercentile(trace, [2, 98])
     x = np.linspace(8, width - 8, len(trace))
-    y = height - 8 - (trace - low) / max(high - low, 1e-6) * (height - 16)
+    y = height - 8 - (trace - low) / max(high - low, 1e-6) * (height - 16 - TEXT_HEIGHT)
     keep = np.isfinite(y)
     line = np.stack([x[keep], np.clip(y[keep], 2, height - 2)], 1).round().astype(np.int32)
     cv2.polylines(strip, [line.reshape(-1, 1, 2)], False, INK, 1, cv2.LINE_AA)

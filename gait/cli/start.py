@@ -169,6 +169,11 @@ def serve(farm: Path, address: str, port: int) -> int:
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",
         "client.toolbarMode": "minimal",
+        "theme.base": "light",
+        "theme.primaryColor": "#1f4e79",
+        "theme.backgroundColor": "#fbfaf7",
+        "theme.secondaryBackgroundColor": "#efece4",
+        "theme.textColor": "#1d2a3a",
     }
     flags = [f"--{name}={value}" for name, value in settings.items()]
     is_local = address in THIS_COMPUTER
