@@ -1,0 +1,218 @@
+"""``python3 -m tests.benchmark``: how fast, how much memory, and how both grow.
+
+Decoding by OpenCV alone, the network alone and the whole pipeline are measured one after the other
+on the same film, each in a process of its own. The table goes to ``tests/benchmark/RESULTS.md``.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import socket
+import statistics
+import subprocess
+import sys
+import time
+import urllib.request
+from datetime import UTC, datetime
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+RESULTS = Path(__file__).with_name("RESULTS.md")
+PACKAGES = ("opencv-python", "mediapipe", "numpy", "scikit-learn", "streamlit")
+
+
+def main() -> int:
+    """Measure everything and write the table."""
+    from gait import environment
+
+    parser = argparse.ArgumentParser(prog="python3 -m tests.benchmark", description=__doc__)
+    parser.add_argument("--rounds", type=int, default=3, help="best of so many (default 3)")
+    parser.add_argument("--profile", metavar="FILM", help="cow or empty: where the time goes")
+    parser.add_argument("--out", type=Path, default=RESULTS)
+    args = parser.parse_args()
+    try:
+        python = environment.ensure("test")
+    except environment.SetupFailed as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    if Path(sys.prefix).resolve() != python.parent.parent.resolve():
+        return environment.run(python, ["-m", "tests.benchmark", *sys.argv[1:]])
+    from tests.benchmark import films
+
+    found = films.all_films(lambda text: print(text, flush=True))
+    if args.profile:
+        measured("profile", found[args.profile], 1)
+        return 0
+    before = os.getloadavg()
+    table = everything(found, args.rounds)
+    args.out.write_text(report(table, before, os.getloadavg(), args.rounds), encoding="utf-8")
+    print(args.out.read_text(encoding="utf-8"))
+    return 0
+
+
+def measured(what: str, film: Path, rounds: int) -> dict[str, Any]:
+    """Measure in fresh processes and return the quickest round."""
+    best: dict[str, Any] = {}
+    for _ in range(rounds):
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.benchmark.measure", what, str(film)],
+            stdout=subprocess.PIPE,
+            stderr=None if what == "profile" else subprocess.DEVNULL,
+            text=True,
+            check=True,
+            env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
+        )
+        one = json.loads(done.stdout.splitlines()[-1])
+        print(f"{what:<10}{film.stem:<12}{one['per_s']:>8.1f} frames/s", flush=True)
+        if not best or one["per_s"] > best["per_s"]:
+            best = one
+    return best
+
+
+def everything(found: dict[str, Path], rounds: int) -> dict[str, dict[str, Any]]:
+    """Measure every line of the table."""
+    table = {}
+    for film in ("cow", "empty"):
+        for what in ("decode", "clip", "network", "pipeline"):
+            table[f"{what}: {film}"] = measured(what, found[film], rounds)
+    for name, path in found.items():
+        if name not in ("cow", "empty"):
+            for what in ("decode", "pipeline"):
+                table[f"{what}: {name}"] = measured(what, path, max(1, rounds - 1))
+    table["start: help"] = {"seconds": help_seconds()}
+    table["start: page"] = {"seconds": [page_seconds() for _ in range(rounds)]}
+    return table
+
+
+def help_seconds(times: int = 9) -> list[float]:
+    """Return how long ``exitlane --help`` takes, seconds, several times."""
+    taken = []
+    for _ in range(times):
+        began = time.perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "gait.cli", "--help"],
+            stdout=subprocess.DEVNULL,
+            check=True,
+            env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
+        )
+        taken.append(time.perf_counter() - began)
+    return taken
+
+
+def page_seconds() -> float:
+    """Return the time from the command until the page answers, seconds."""
+    import tempfile
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    with tempfile.TemporaryDirectory() as farm:
+        began = time.perf_counter()
+        running = subprocess.Popen(
+            [sys.executable, "-m", "gait.cli", "start", "--page-only", "--port", str(port),
+             "--farm", farm],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": str(CHECKOUT)},
+            start_new_session=True,
+        )  # fmt: skip
+        try:
+            while True:
+                try:
+                    with urllib.request.urlopen(f"http://127.0.0.1:{port}/", timeout=5) as answer:
+                        answer.read()
+                        return time.perf_counter() - began
+                except OSError:
+                    if running.poll() is not None:
+                        raise
+                    time.sleep(0.05)
+        finally:
+            os.killpg(running.pid, 15)
+            running.wait(30)
+
+
+# --- the report ----------------------------------------------------------------------------------
+
+
+def report(
+    table: dict[str, dict[str, Any]],
+    before: tuple[float, ...],
+    after: tuple[float, ...],
+    rounds: int,
+) -> str:
+    """Return the results as Markdown."""
+    versions = ", ".join(f"{name} {metadata.version(name)}" for name in PACKAGES)
+    lines = [
+        "# Speed and memory",
+        "",
+        f"Measured {datetime.now(UTC):%Y-%m-%d %H:%M} UTC by `python3 -m tests.benchmark`, "
+        f"best of {rounds} rounds, each in a process of its own.",
+        "",
+        f"Machine: {machine()}. Python {platform.python_version()}, {versions}.",
+        f"Load average before {before[0]:.1f}, after {after[0]:.1f} (other work on the machine "
+        "slows every figure; the ratios are less touched by it).",
+        "",
+        "Films are drawn: 1080p, 30 frames a second, MPEG-4; a cow in view throughout, or none.",
+        "",
+        *_targets(table),
+        "",
+        "| measured on | what | frames/s | frames | program, MB | decoder, MB | passes |",
+        "|---|---|---|---|---|---|---|",
+    ]
+    for name, row in table.items():
+        if "per_s" in row:
+            what, film = name.split(": ")
+            passes = "" if row["passes"] is None else row["passes"]
+            child = f"{row['child_mb']:.0f}" if what in ("clip", "pipeline") else ""
+            lines.append(
+                f"| {film} | {what} | {row['per_s']:.1f} | {row['frames']} | {row['own_mb']:.0f} "
+                f"| {child} | {passes} |"
+            )
+    return "\n".join(lines) + "\n"
+
+
+def _targets(table: dict[str, dict[str, Any]]) -> list[str]:
+    """Return the lines that hold what was measured against what is wanted."""
+    cow, empty = (table[f"pipeline: {film}"]["per_s"] for film in ("cow", "empty"))
+    share = cow / table["decode: cow"]["per_s"]
+    share_empty = empty / table["decode: empty"]["per_s"]
+    one, four = (_memory(table[f"pipeline: length {n}"]) for n in (1, 4))
+    start = statistics.median(table["start: help"]["seconds"])
+    page = statistics.median(table["start: page"]["seconds"])
+    rows = [
+        ("frames/s with a cow in view", f"{cow:.1f}", ">= 30", cow >= 30),
+        ("frames/s with none", f"{empty:.1f}", ">= 100", empty >= 100),
+        ("share of the pure decoding rate, cow in view", f"{share:.2f}", ">= 0.5", share >= 0.5),
+        ("the same with none in view", f"{share_empty:.2f}", ">= 0.5", share_empty >= 0.5),
+        ("memory of a film four times as long", f"{four / one:.2f} x", "<= 1.1 x",
+         four / one <= 1.1),
+        ("`exitlane --help`, median", f"{start:.2f} s", "< 0.3 s", start < 0.3),
+        ("the page answers, median", f"{page:.1f} s", "< 5 s", page < 5),
+    ]  # fmt: skip
+    lines = ["| target | measured | wanted | met |", "|---|---|---|---|"]
+    return lines + [f"| {n} | {m} | {w} | {'yes' if ok else '**no**'} |" for n, m, w, ok in rows]
+
+
+def _memory(row: dict[str, Any]) -> float:
+    return float(row["own_mb"] + row["child_mb"])
+
+
+def machine() -> str:
+    """Return processor, cores and memory."""
+    model = platform.processor() or platform.machine()
+    info = Path("/proc/cpuinfo")
+    if info.exists():
+        names = [line.split(":", 1)[1].strip() for line in info.read_text().splitlines()
+                 if line.startswith("model name")]  # fmt: skip
+        model = names[0] if names else model
+    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES") / 2**30
+    return f"{model}, {os.cpu_count()} cores, {memory:.0f} GB, {platform.system()}"
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
