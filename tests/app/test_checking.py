@@ -156,7 +156,7 @@ def test_traces_are_drawn_where_they_were_kept(farm: Store, page: OpenPage) -> N
     (farm.folder / "traces.json").write_text(json.dumps(traces), encoding="utf-8")
     add_pass(farm, "0412", files={"traces": "traces.json"})
     kinds = [element.type for element in page("to_check").main]
-    assert kinds.count("arrow_vega_lite_chart") == 2
+    assert kinds.count("vega_lite_chart") == 2, kinds
 
 
 @pytest.mark.parametrize("asked", ["999", "0", "abc"])
