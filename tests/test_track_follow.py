@@ -96,7 +96,7 @@ class BlueNetworkCountingHooves(BlueNetwork):
 
 
 @pytest.mark.parametrize(
-    ("share", "usable", "told"), [(0.1, True, 0), (0.4, True, 1), (0.9, False, 1)]
+    ("share", "usable", "told"), [(0.1, True, 0), (0.5, True, 1), (0.9, False, 1)]
 )
 def test_a_second_cow_wholly_behind_her_is_told_by_hooves_too_many(share, usable, told):
     (only,) = follow(film([walking(1)], 6.0), BlueNetworkCountingHooves(share))
@@ -133,6 +133,11 @@ def test_a_cow_that_turns_back_gives_two_passes_neither_joined():
 def test_a_phantom_of_a_few_frames_is_no_pass():
     ghost = BlueCow(ident=1, tail_x=lambda t: 200.0 if 1.0 < t < 1.4 else -5000.0)
     assert passes_of([ghost], 4.0) == []
+
+
+def test_a_cow_that_only_puts_her_head_in_is_no_pass():
+    curious = BlueCow(ident=1, tail_x=lambda t: -150.0 + 25 * np.sin(2 * t))
+    assert passes_of([curious], 5.0) == []
 
 
 def test_a_cow_seen_from_the_front_is_refused():

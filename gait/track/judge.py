@@ -25,6 +25,8 @@ STANDING_S = 2.0
 LEAST_CONFIDENCE = 0.24
 """Median landmark confidence under which what was followed was no cow. Ours: a goat and bare rock
 gave 0.18, a camel 0.42, cows 0.45-0.55 with the first network."""
+SLIVER_ASPECT = 0.7
+"""Width over height under which what shows of her, always cut by the frame, is no pass."""
 SMOOTHING = 9
 """Frames of the running median over the place of her middle."""
 STOPPED_S = 1.5
@@ -35,9 +37,9 @@ OVERLAPS = 0.25
 """Share of her box covered by another cow's from which the two overlap."""
 SOME_OF_THE_WAY, ALL_THE_WAY = 0.1, 0.6
 """Shares of frames with another cow from which it is noted and from which the pass is refused."""
-LEGS_SHARE = 0.2
-"""Frames with a hoof too many are believed from this share on. Ours: single cows give up to 0.12,
-cows that cross 0.1-0.35, cows abreast 0.8."""
+LEGS_SHARE = 0.45
+"""Frames with a hoof too many are believed from this share on. Ours, on drawn cows: single cows give
+up to 0.12, cows close behind each other and crossing 0.1-0.4, cows abreast 0.8."""
 DARK_LEVEL = 20.0
 BLURRED_SHARPNESS = 0.09
 """Sharpness under which she is blurred. Ours: real photos give 0.4-1.3, the same photos blurred
@@ -86,10 +88,16 @@ def make_pass(
     duration = float(draft.time_s[-1] - draft.time_s[0])
     if abs(travelled) < TRAVELS and duration < STANDING_S:
         return None
-    if np.median(draft.confidence) < LEAST_CONFIDENCE:
+    if np.median(draft.confidence) < LEAST_CONFIDENCE or _is_sliver(draft):
         return None
     verdict = _judge(draft, cow, rows, travelled)
     return _with(draft, heading=_heading(draft, travelled), verdict=verdict)
+
+
+def _is_sliver(draft: Pass) -> bool:
+    """Tell whether only a strip of her ever showed at the frame's edge: part of another pass."""
+    size = draft.box[:, 2:] - draft.box[:, :2]
+    return bool(draft.cut.all() and np.percentile(size[:, 0] / size[:, 1], 95) < SLIVER_ASPECT)
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
