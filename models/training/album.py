@@ -27,11 +27,11 @@ NEGATIVE_SHARE = 0.12
 class Mixture:
     """Pictures of each sort in a batch."""
 
-    rendered: int = 32
+    rendered: int = 30
     cut_out: int = 20
-    photo: int = 26
+    photo: int = 30
     view: int = 18
-    photo_view: int = 12
+    photo_view: int = 10
 
     def times(self, factor: float) -> Mixture:
         """Return a mixture with every number multiplied, at least one of each sort."""

@@ -281,7 +281,7 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     arrays["frame_aspect"] = np.array(whole["frame_aspect"], np.float32)
     arrays["strange"] = np.array(strange)
     out.parent.mkdir(parents=True, exist_ok=True)
-    np.savez(out, **arrays)
+    np.savez_compressed(out, **arrays)
     counts = {k: len(arrays[f"{k}_ends"]) - 1 for k in ("photo", "frame", "bare", "negative")}
     known = int((~np.isnan(arrays["photo_weight"])).any(1).sum())
     print(counts, f"{known} photos with landmarks, {len(strange)} other animals")

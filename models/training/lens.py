@@ -139,7 +139,7 @@ def _light(image: Tensor, draw, some) -> Tensor:  # type: ignore[no-untyped-def]
     slope = 1 + draw(-0.4, 0.4) * x + draw(-0.3, 0.3) * y
     lamp = torch.exp(-((x - draw(-1, 1)) ** 2 + (y - draw(-1, 0.5)) ** 2) / draw(0.2, 1.5))
     dark = draw(0.2, 0.6) * (0.6 + draw(0, 1.5) * lamp)
-    image = torch.where(some(0.16), image * dark, image * torch.where(some(0.4), slope, 1.0))
+    image = torch.where(some(0.20), image * dark, image * torch.where(some(0.4), slope, 1.0))
     haze = draw(0, 0.35) * some(0.12)
     return (image * (1 - haze) + haze * draw(0.5, 0.9)).clamp(0, 1)
 

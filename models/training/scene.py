@@ -209,7 +209,7 @@ def looks(
     canvas = canvas * (1 - front[:, 3:]) + front[:, :3]
     layers_box.append(box)
     layers_seen.append(front[:, 3].sum((1, 2)) / _area(box))
-    canvas = add_bars(canvas, 0.40)
+    canvas = add_bars(canvas, 0.45)
     points = carry(target.points, affine)
     weight = _hide(points, target.weight, front[:, 3], edge)
     own = _clip(carry_box(target.box[:, None], affine)[:, 0], edge)
@@ -482,7 +482,7 @@ def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
     half = affine.clone()
     half[:, :, 2] += half[:, :, :2].sum(-1) * 0.5
     half[:, :, :2] *= 2
-    layer = sample(small[index], half) * chance(0.12, n, device).float()[:, None, None, None]
+    layer = sample(small[index], half) * chance(0.20, n, device).float()[:, None, None, None]
     return canvas * (1 - layer[:, 3:]) + layer[:, :3]
 
 

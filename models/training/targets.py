@@ -22,7 +22,7 @@ PEAK_EMPHASIS = 20.0
 BOX_REACH = 2
 CONTRAST, CLEAR = 12.0, 0.5
 """Map height that makes a place e times likelier is 1/12; weights above 0.5 count as clear."""
-LANDMARK_SHARE, IDENTITY_SHARE, OVERLAP_SHARE = 20.0, 0.1, 0.5
+LANDMARK_SHARE, IDENTITY_SHARE, SILHOUETTE_SHARE, OVERLAP_SHARE = 20.0, 0.1, 1.5, 0.5
 CENTRE_SHARE, BOX_SHARE = 0.15, 0.6
 
 
@@ -136,7 +136,7 @@ def losses(maps: Tensor, scenes: Scenes) -> dict[str, Tensor]:
     return {
         "landmarks": LANDMARK_SHARE * landmark_loss(maps[:, :SILHOUETTE], scenes),
         "identity": IDENTITY_SHARE * identity_loss(maps[:, :SILHOUETTE], scenes),
-        "silhouette": silhouette_loss(maps[:, SILHOUETTE], scenes),
+        "silhouette": SILHOUETTE_SHARE * silhouette_loss(maps[:, SILHOUETTE], scenes),
         "centres": CENTRE_SHARE * centre_loss(maps[:, CENTRE], scenes),
         "boxes": BOX_SHARE * box_loss(maps[:, BOX], scenes),
     }
