@@ -14,7 +14,7 @@ from PIL import Image
 from torch import Tensor
 from torch.nn import functional
 
-from models.training import lens, scene
+from models.training import lens, scene, views
 from models.training.dataset import CANVAS_HEIGHT, CANVAS_WIDTH
 from models.training.render import HEIGHT, WIDTH, Cutouts, draw_cows
 from models.training.rig import Rig
@@ -150,11 +150,11 @@ class Album:
         stay = scene.PhotoSetting(photo=photo, valid=self.valid[index], others=self.others[index])
         parts = [
             scene.looks(target, bank, bank_box, behind[: len(target)], stay),
-            scene.views(behind[len(target) :], bank, bank_box, self.strange),
+            views.views(behind[len(target) :], bank, bank_box, self.strange),
         ]
         chosen = torch.randint(0, len(self.frame), (mixture.photo_view,), device=self.device)
         parts.append(
-            scene.photo_views(
+            views.photo_views(
                 self.frame[chosen].float() / 255,
                 self.frame_boxes[chosen],
                 self.frame_aspect[chosen],

@@ -36,6 +36,8 @@ from models.training.architecture import (
 MODELS = Path(__file__).resolve().parent.parent
 CROP_GROWTH = 0.24
 """Width and height of a box grow by this share before it is looked into: 12 % on each side."""
+FINDER_THRESHOLD = 0.4
+"""Least height of a peak of the centre map that counts as a cow."""
 FLOAT32, INT32 = 0, 2
 
 
@@ -262,6 +264,7 @@ def main(models: Path = MODELS) -> None:
         "sha256": hashlib.sha256(data).hexdigest(),
         "bytes": len(data),
         **geometry(),
+        "finder_threshold": FINDER_THRESHOLD,
     }
     card_path.write_text(json.dumps(card, indent=2) + "\n")
     print(f"{card['file']} {version} {card['sha256']} {len(data)} bytes")

@@ -208,11 +208,11 @@ def looks(
     front = front * chance(0.10, n, device).float()[:, None, None, None]
     canvas = canvas * (1 - front[:, 3:]) + front[:, :3]
     layers_box.append(box)
-    layers_seen.append(front[:, 3].sum((1, 2)) / _area(box))
+    layers_seen.append(front[:, 3].sum((1, 2)) / cow_area(box))
     canvas = add_bars(canvas, 0.45)
     points = carry(target.points, affine)
     weight = _hide(points, target.weight, front[:, 3], edge)
-    own = _clip(carry_box(target.box[:, None], affine)[:, 0], edge)
+    own = clip(carry_box(target.box[:, None], affine)[:, 0], edge)
     boxes, state = _other_labels(layers_box, layers_seen, edge, own)
     photo_boxes, photo_state = _photo_labels(stay.others, affine[free:], edge[free:])
     before = (0, 0, 0, 0, free, 0)
@@ -248,7 +248,7 @@ def _set_free(
         layer = layer * chance(0.28, n, device).float()[:, None, None, None]
         canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
         boxes.append(box)
-        shares.append((layer[:, 3] * (1 - cow[:, 3])).sum((1, 2)) / _area(box))
+        shares.append((layer[:, 3] * (1 - cow[:, 3])).sum((1, 2)) / cow_area(box))
     canvas = canvas * (1 - _shadow(target, affine))
     return cow[:, :3] + canvas * (1 - cow[:, 3:]), boxes, shares
 
@@ -257,7 +257,7 @@ def _photo_labels(others: Tensor, affine: Tensor, edge: Tensor) -> tuple[Tensor,
     """Boxes and states of the other cows that the detector saw in the photos."""
     placed = carry_box(others, affine)
     count = placed.shape[1]
-    clipped = _clip(placed.flatten(0, 1), edge.repeat_interleave(count, 0))
+    clipped = clip(placed.flatten(0, 1), edge.repeat_interleave(count, 0))
     clipped = clipped.unflatten(0, (-1, count))
     good = ~clipped.isnan().any(-1)
     clipped = clipped.nan_to_num(0.0)
@@ -322,7 +322,8 @@ def _padding(canvas: Tensor, edge: Tensor) -> Tensor:
     return torch.where(use, repeated.permute(0, 3, 1, 2), grey)
 
 
-def _clip(box: Tensor, edge: Tensor) -> Tensor:
+def clip(box: Tensor, edge: Tensor) -> Tensor:
+    """Return boxes (n, 4) cut to the picture and to the frame's extent (n, 4)."""
     low = torch.tensor([0.0, 0.0], device=box.device) - 0.5
     high = torch.tensor([INPUT_WIDTH - 0.5, INPUT_HEIGHT - 0.5], device=box.device)
     low = torch.maximum(low, edge[:, :2])
@@ -343,8 +344,8 @@ def _hide(points: Tensor, weight: Tensor, front: Tensor, edge: Tensor) -> Tensor
     return torch.where(inside | weight.isnan(), weight, 0.0)
 
 
-def _area(box: Tensor) -> Tensor:
-    """About the area of a cow in her box."""
+def cow_area(box: Tensor) -> Tensor:
+    """Return about the area of a cow in her box, px squared."""
     return ((box[:, 2] - box[:, 0]) * (box[:, 3] - box[:, 1])).clamp(min=1) * 0.5
 
 
@@ -374,7 +375,7 @@ def _other_labels(
     boxes: list[Tensor], seen: list[Tensor], edge: Tensor, own: Tensor
 ) -> tuple[Tensor, Tensor]:
     """Other cows count where enough of them shows, and are left unjudged in between."""
-    clipped = torch.stack([_clip(b, edge) for b in boxes], 1)
+    clipped = torch.stack([clip(b, edge) for b in boxes], 1)
     share = torch.stack(seen, 1)
     wide = (clipped[..., 2:] - clipped[..., :2]).amin(-1) > 0.12 * (own[:, 3] - own[:, 1])[:, None]
     state = torch.where((share > 0.30) & wide, PRESENT, IGNORED)
@@ -409,140 +410,3 @@ def _set_photo(canvas: Tensor, stay: PhotoSetting, affine: Tensor) -> Tensor:
     plain = torch.where(chance(0.5, n, device), 0.5, 0.0)[:, None, None, None]
     beyond = torch.where(chance(0.7, n, device)[:, None, None, None], plain, canvas)
     return drawn * cover + beyond * (1 - cover)
-
-
-# ---- views -------------------------------------------------------------------------------
-
-
-def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor) -> Scenes:
-    """Return whole frames with none to several cows, and now and then another animal.
-
-    Parameters
-    ----------
-    behind : (n, 3, 192, 320)
-    cows, cows_box : pyramid and (k, 4)
-    strange : (s, 4, 288, 480)
-        Cut-outs of other animals.
-    """
-    n, device = len(behind), str(behind.device)
-    canvas = add_bars(behind, 0.4)
-    number = torch.randint(0, 4, (n,), device=device)
-    main_size = torch.exp(uniform(-1.75, -0.1, n, device=device))
-    ground = uniform(0.55, 0.98, n, device=device) * INPUT_HEIGHT
-    alphas, boxes = [], []
-    canvas = _set_strange(canvas, strange)
-    for turn in range(3):
-        on = (turn < number).float()[:, None, None, None]
-        index = torch.randint(0, len(cows_box), (n,), device=device)
-        box = cows_box[index]
-        width = main_size * uniform(0.75, 1.2, n, device=device) * INPUT_WIDTH
-        scale = (width / (box[:, 2] - box[:, 0])).clamp(
-            max=1.05 * INPUT_HEIGHT / (box[:, 3] - box[:, 1])
-        )
-        tall = (box[:, 3] - box[:, 1]) * scale
-        x = uniform(-0.05, 1.05, n, device=device) * INPUT_WIDTH
-        bottom = torch.maximum(ground + (0.12 * turn - 0.1) * tall, 0.85 * tall)
-        middle = torch.stack([x, bottom - tall / 2], 1)
-        tilt = torch.randn(n, device=device) * 0.03
-        affine = place(box, middle, scale, torch.ones_like(x), tilt, chance(0.5, n, device))
-        layer = sample_levels(cows, index, affine) * on
-        canvas = canvas * (1 - layer[:, 3:]) + layer[:, :3]
-        alphas.append(layer[:, 3])
-        boxes.append(carry_box(box[:, None], affine)[:, 0])
-    canvas = add_bars(canvas, 0.3)
-    seen, uncovered = [], torch.ones_like(alphas[0])
-    for alpha, box in zip(reversed(alphas), reversed(boxes), strict=True):
-        seen.append((alpha * uncovered).sum((1, 2)) / _area(box))
-        uncovered = uncovered * (1 - alpha)
-    free = torch.tensor([-1e4, -1e4, 1e4, 1e4], device=device).expand(n, 4)
-    clipped = torch.stack([_clip(b, free) for b in boxes], 1)
-    share = torch.stack(seen[::-1], 1)
-    state = torch.where(share > 0.35, PRESENT, IGNORED)
-    state = torch.where(share < 0.03, NONE, state)
-    return _letterbox(_without_target(canvas, clipped, state, empty=number == 0))
-
-
-def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
-    n, device = len(canvas), str(canvas.device)
-    index = torch.randint(0, len(strange), (n,), device=device)
-    middle = torch.stack(
-        [
-            uniform(0.1, 0.9, n, device=device) * INPUT_WIDTH,
-            uniform(0.4, 0.7, n, device=device) * INPUT_HEIGHT,
-        ],
-        1,
-    )
-    box = torch.tensor([0.0, 0.0, strange.shape[-1], strange.shape[-2]], device=device)
-    scale = torch.exp(uniform(-2.0, -0.4, n, device=device))
-    affine = place(
-        box.expand(n, 4), middle, scale, torch.ones_like(scale), torch.zeros_like(scale),
-        chance(0.5, n, device),
-    )  # fmt: skip
-    small = functional.avg_pool2d(strange, 2)
-    half = affine.clone()
-    half[:, :, 2] += half[:, :, :2].sum(-1) * 0.5
-    half[:, :, :2] *= 2
-    layer = sample(small[index], half) * chance(0.20, n, device).float()[:, None, None, None]
-    return canvas * (1 - layer[:, 3:]) + layer[:, :3]
-
-
-def _without_target(image: Tensor, boxes: Tensor, state: Tensor, empty: Tensor) -> Scenes:
-    """A picture with centres and boxes only; an empty one also has an empty silhouette."""
-    n, device = len(image), image.device
-    silhouette = torch.full((n, 1, INPUT_HEIGHT, INPUT_WIDTH), torch.nan, device=device)
-    silhouette[empty] = 0
-    weight = torch.full((n, 18), torch.nan, device=device)
-    weight[empty] = 0
-    return Scenes(
-        image=image, points=torch.zeros(n, 18, 2, device=device), weight=weight,
-        silhouette=silhouette, boxes=boxes, state=state,
-    )  # fmt: skip
-
-
-def _letterbox(scene: Scenes) -> Scenes:
-    """A 16:9 frame leaves six rows above and below, black or grey."""
-    n, device = len(scene.image), scene.image.device
-    rows = torch.arange(INPUT_HEIGHT, device=device)
-    pad = ((rows < 6) | (rows >= INPUT_HEIGHT - 6))[None, None, :, None]
-    shade = torch.where(chance(0.6, n, str(device)), 0.5, 0.0)[:, None, None, None]
-    use = chance(0.7, n, str(device))[:, None, None, None]
-    image = torch.where(use & pad, shade, scene.image)
-    return Scenes(**{**scene.__dict__, "image": image})
-
-
-def photo_views(photo: Tensor, boxes: Tensor, aspect: Tensor) -> Scenes:
-    """Return whole photos (n, 3, h, w) set into the frame; boxes (n, m, 5) as shares.
-
-    The fifth column is 1 for a sure cow and 0 for one not to be judged.
-    """
-    n, device = len(photo), str(photo.device)
-    h, w = photo.shape[-2:]
-    aspect = aspect * torch.exp(torch.randn(n, device=device) * 0.1)
-    # Height and width in the frame, letterboxed, then a little zoomed and moved.
-    wide = torch.minimum(
-        torch.full((n,), float(INPUT_WIDTH), device=device), INPUT_HEIGHT * aspect
-    )
-    zoom = torch.exp(uniform(-0.35, 0.45, n, device=device))
-    sx, sy = wide / w * zoom, wide / aspect / h * zoom
-    mirror = chance(0.5, n, device)
-    picture = torch.tensor([INPUT_WIDTH, INPUT_HEIGHT], device=device, dtype=torch.float32)
-    middle = (picture - 1) / 2 + torch.randn(n, 2, device=device) * 0.06 * picture
-    whole = torch.tensor([-0.5, -0.5, w - 0.5, h - 0.5], device=device).expand(n, 4)
-    root = (sx * sy).sqrt()
-    tilt = torch.randn(n, device=device) * 0.02
-    affine = place(whole, middle, root, sx / root, tilt, mirror)
-    image = sample(photo, affine)
-    shade = torch.where(chance(0.6, n, device), 0.5, 0.0)[:, None, None, None]
-    cover = sample(torch.ones_like(photo[:, :1]), affine)
-    image = image + shade * (1 - cover)
-    scale = torch.tensor([w, h, w, h], device=device)
-    placed = carry_box(boxes[..., :4] * scale - 0.5, affine)
-    free = torch.tensor([-1e4, -1e4, 1e4, 1e4], device=device).expand(n * boxes.shape[1], 4)
-    clipped = _clip(placed.flatten(0, 1), free).unflatten(0, (n, -1)).nan_to_num(0.0)
-    kept = (clipped[..., 2:] - clipped[..., :2]).prod(-1)
-    share = kept / (placed[..., 2:] - placed[..., :2]).prod(-1).clamp(min=1)
-    known = ~boxes.isnan().any(-1)
-    sure = known & (boxes[..., 4] > 0.5) & (share > 0.4) & (kept > 100)
-    state = torch.where(sure, PRESENT, torch.where(known & (kept > 0), IGNORED, NONE))
-    empty = ~known.any(1)
-    return _without_target(image, clipped, state, empty)
