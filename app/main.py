@@ -14,7 +14,7 @@ if ROOT not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app import session, texts  # noqa: E402
-from app.parts import look, people  # noqa: E402
+from app.parts import look, menu, people  # noqa: E402
 from app.texts import t  # noqa: E402
 from gait.errors import GaitError  # noqa: E402
 
@@ -65,24 +65,24 @@ except GaitError as problem:
 if session.must_sign_in() and session.person() is None:
     people.sign_in()
     st.stop()
-chosen = st.navigation(
+chosen = menu.show(
     {
-        t("menu.today"): [
+        "today": (
             screen("lame_list", "format_list_numbered", default=True),
             screen("to_check", "visibility"),
             screen("film", "videocam"),
             screen("second_opinion", "stethoscope"),
-        ],
-        t("menu.chute"): [
+        ),
+        "chute": (
             screen("trim_day", "event"),
             screen("findings", "edit_note"),
             screen("recheck", "event_repeat"),
-        ],
-        t("menu.herd"): [
+        ),
+        "herd": (
             screen("cow", "timeline"),
             screen("herd", "monitoring"),
             screen("settings", "settings"),
-        ],
+        ),
     }
 )
 people.corner()
