@@ -92,7 +92,9 @@ class BlueNetworkCountingHooves(BlueNetwork):
 
     def look(self, image, box):
         sighting = super().look(image, box)
-        return replace(sighting, extra_hooves=2 * int(self.looks % 10 < 10 * self.share))
+        return replace(
+            sighting, extra_hooves=2 * int(self.looks * self.share % 1 >= 1 - self.share)
+        )
 
 
 @pytest.mark.parametrize(
@@ -248,3 +250,15 @@ def test_a_blurred_film_is_told(blur_px, told):
     (only,) = follow(textured(), BlueNetwork())
     assert (problems.BLURRED in only.problems) == told
     assert only.usable
+
+
+@pytest.mark.parametrize("fps", [10.0, 15.0, 60.0])
+def test_any_usual_frame_rate_gives_the_same_pass(fps):
+    (only,) = passes_of([walking(1)], 6.0, fps=fps)
+    assert only.usable
+    assert only.fps == pytest.approx(fps)
+    whole = ~only.cut
+    tail = -LENGTH - 10 + 160 * only.time_s[whole]
+    assert np.abs(only.point("withers")[whole, 0] - (tail + 0.7 * LENGTH)).max() < 2.0
+    # whole from (210 / 160) s to (640 / 160) s
+    assert whole.sum() / fps > 2.0

@@ -87,6 +87,12 @@ class Followed:
         """Time of the last sighting."""
         return self.rows[-1].time_s if self.rows else self.found_s
 
+    @property
+    def is_unsettled(self) -> bool:
+        """True while her motion is not known yet or she reaches beyond what was looked into."""
+        is_new = not self.rows or len(self._boxes) < NEW_SIGHTINGS
+        return is_new or any(self.rows[-1].seen.open)
+
     def predict(self, time_s: float) -> Box:
         """Return the box in which she is expected at a time, px.
 
@@ -155,7 +161,7 @@ class Followed:
         self._places.append(float(place[0]) / scale)
         self.missed, self._hidden = 0, False
         self._boxes.append((row.time_s, row.seen.box))
-        while row.time_s - self._boxes[0][0] > MEMORY_S:
+        while row.time_s - self._boxes[0][0] > MEMORY_S and len(self._boxes) > NEW_SIGHTINGS:
             self._boxes.popleft()
         if row.overlap <= CLEAR and not row.seen.cut and len(self._boxes) >= NEW_SIGHTINGS:
             slope = self._trend()[2]

@@ -120,8 +120,8 @@ class _Lane:
         self._last_s: float | None = None
 
     def take(self, frame: Frame) -> None:
-        """Send a frame on its way and settle the one that went in `IN_FLIGHT` frames before."""
-        while len(self._steps) >= IN_FLIGHT:
+        """Send a frame on its way and settle those that went in some frames before."""
+        while len(self._steps) >= self._allowed_in_flight():
             self._settle(self._steps.popleft())
         self._note_time(frame)
         if frame.is_blank:
@@ -143,6 +143,10 @@ class _Lane:
             self._watch.note_find(now)
             self._next_find_s = now + FIND_EVERY_S
         self._steps.append(step)
+
+    def _allowed_in_flight(self) -> int:
+        """Return how many frames may be under way; one when a prediction would be a mere guess."""
+        return 1 if any(cow.is_unsettled for cow in self._cows) else IN_FLIGHT
 
     def _look(self, image: npt.NDArray[np.uint8], box: Box, sharp: bool) -> Seen | None:
         return look_closely(self._network, image, box, with_sharpness=sharp)

@@ -38,8 +38,8 @@ OVERLAPS = 0.25
 SOME_OF_THE_WAY, ALL_THE_WAY = 0.1, 0.6
 """Shares of frames with another cow from which it is noted and from which the pass is refused."""
 LEGS_SHARE = 0.45
-"""Frames with a hoof too many are believed from this share on. Ours, on drawn cows: single cows give
-up to 0.12, cows close behind each other and crossing 0.1-0.4, cows abreast 0.8."""
+"""Frames with a hoof too many are believed from this share on. Ours, on drawn cows: single cows
+give up to 0.12, cows close behind each other and crossing 0.1-0.4, cows abreast 0.8."""
 DARK_LEVEL = 20.0
 BLURRED_SHARPNESS = 0.09
 """Sharpness under which she is blurred. Ours: real photos give 0.4-1.3, the same photos blurred
