@@ -38,7 +38,9 @@ def test_edge_is_found_within_half_a_pixel(case):
         picture, silhouette, points, true = draw(BackPicture(seed=seed, **CASES[case]))
         line = trace_back_line(picture, silhouette, points)
         assert np.isfinite(line).all()
-        assert np.sqrt(np.mean(distance_to(line, true) ** 2)) < 0.65
+        # a step of eight grey levels under noise of three is told less finely
+        most = 0.75 if "dark" in case else 0.5
+        assert np.sqrt(np.mean(distance_to(line, true) ** 2)) < most
 
 
 def test_a_rail_across_the_back_costs_little():
@@ -73,6 +75,21 @@ def test_the_picture_sharpens_what_the_silhouette_says():
     with_picture = distance_to(trace_back_line(picture, silhouette, points), true).mean()
     without = distance_to(trace_back_line(blind, silhouette, points), true).mean()
     assert with_picture < 0.5 * without
+
+
+def test_a_patch_left_out_of_the_silhouette_does_not_become_the_back():
+    # The network sometimes takes a white patch at the top of a dark cow for background.
+    for seed in range(3):
+        back = BackPicture(seed=seed, spots=True)
+        picture, silhouette, points, true = draw(back)
+        probability = silhouette.probability.copy()
+        rows = np.nonzero(probability.max(axis=1) > 0.5)[0]
+        columns = np.nonzero(probability.max(axis=0) > 0.5)[0]
+        middle = (columns[0] + columns[-1]) // 2
+        hole = slice(rows[0], rows[0] + 12), slice(middle + 5, middle + 30)
+        probability[hole] = np.minimum(probability[hole], 0.1)
+        line = trace_back_line(picture, replace(silhouette, probability=probability), points)
+        assert distance_to(line, true).max() < 1.5
 
 
 def test_without_any_edge_the_silhouette_is_kept():

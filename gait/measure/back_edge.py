@@ -1,0 +1,224 @@
+"""The edge between cow and background, looked for in the full picture along short lines.
+
+Across each line the edge is a step between the coat below and what is behind the cow above. A step
+counts less the farther it lies from where it is expected, and the less the colour just above it
+is like the background higher up: below the white patch of a black cow there is a clear step
+too, but above that step is white. All lines are decided together (dynamic programming), because
+an edge that jumps from line to line is a fly, a rail or a spot.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+Image = npt.NDArray[np.uint8]
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+IndexArray = npt.NDArray[np.intp]
+
+REACH = 0.045
+"""How far from where it is expected the edge may lie, trunk lengths."""
+FINE_STEPS = 49
+STEP_SHARE = 0.12
+"""Half height of the step that is matched, as a share of the search window."""
+CLEAR_STEP = 7.0
+"""Colour step, grey levels, from which an edge counts as clear; ours."""
+FAR_PRICE = 0.06
+"""Price of an edge one usual error away from where it is expected."""
+JUMP_PRICE = 0.12
+BACKGROUND_BANDS = 3
+"""Bands above the search window in which the background's colour is read."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Strip:
+    """Coordinates along and over the chord from withers to tailhead, in trunk lengths.
+
+    Parameters
+    ----------
+    withers, chord, upward : ndarray, shape (2,)
+        Start, the vector to the tailhead and the vector of the same length upwards, frame px.
+    u : ndarray, shape (columns,)
+        Places of the columns along the chord; 0 withers, 1 tailhead.
+    """
+
+    withers: FloatArray
+    chord: FloatArray
+    upward: FloatArray
+    u: FloatArray
+
+    @classmethod
+    def between(cls, withers: FloatArray, tailhead: FloatArray, u: FloatArray) -> Strip:
+        """Return the strip over the chord of two points, px."""
+        chord = tailhead - withers
+        upward = np.array([chord[1], -chord[0]])
+        return cls(withers=withers, chord=chord, upward=-upward if upward[1] > 0 else upward, u=u)
+
+    def at(self, height: FloatArray) -> FloatArray:
+        """Return frame px of heights (columns,) or (columns, m) over the columns."""
+        u = self.u.reshape(-1, *[1] * (height.ndim - 1))
+        spots: FloatArray = (
+            self.withers + u[..., None] * self.chord + height[..., None] * self.upward
+        )
+        return spots
+
+    def inverse(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return place along and height over the chord of points (m, 2), px."""
+        square = float(self.chord @ self.chord)
+        offset = points - self.withers
+        return offset @ self.chord / square, offset @ self.upward / square
+
+
+def sample(image: npt.NDArray[np.generic], at: FloatArray) -> npt.NDArray[np.float32]:
+    """Return the picture's values between pixels at points (..., 2), edges repeated."""
+    spots = at.astype(np.float32)
+    x, y = spots[..., 0], spots[..., 1]
+    values = cv2.remap(np.asarray(image), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(values, dtype=np.float32)
+
+
+def find_edge(
+    image: Image, strip: Strip, middle: FloatArray, error: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Find the edge near where it is expected.
+
+    Parameters
+    ----------
+    image : ndarray of uint8, shape (h, w, 3)
+        Full frame, BGR.
+    strip : Strip
+        The columns.
+    middle, error : ndarray, shape (columns,)
+        Expected height of the edge over the chord and its usual error, trunk lengths.
+
+    Returns
+    -------
+    height : ndarray, shape (columns,)
+        The edge's height, trunk lengths.
+    inside : ndarray of bool, shape (columns,)
+        False where the search left the frame.
+    """
+    steps = np.linspace(-REACH, REACH, FINE_STEPS)
+    step = float(steps[1] - steps[0])
+    reach = round(STEP_SHARE * FINE_STEPS)
+    above = round(0.075 / step)
+    wide = np.arange(-reach, FINE_STEPS + reach + above) * step + steps[0]
+    spots = strip.at(middle[:, None] + wide[None, :])
+    # the edge runs along the columns, a hair does not
+    colours = np.asarray(cv2.blur(sample(image, spots), (1, 5)), np.float32)
+    strength, foreign = _step(colours, reach)
+    gain = _gain(strength, foreign) - FAR_PRICE * (steps / error[:, None]) ** 2
+    path = _best_path(gain)
+    path = _steepest_near(strength, path)
+    # the step of index i lies between samples i - 1 and i
+    offset = (_between_steps(strength, path) - 0.5) * step + steps[0]
+    clear = np.take_along_axis(strength, path[:, None], axis=1)[:, 0]
+    trust = clear / (clear + CLEAR_STEP)
+    # clear columns lead, the others lean on what was expected
+    settled = smooth_over(
+        offset * trust / (trust + 0.1 * (1 - trust)), trust + 0.1 * (1 - trust), 3
+    )
+    return middle + settled, _in_frame(image, spots[:, : FINE_STEPS + reach])
+
+
+def _in_frame(image: Image, spots: FloatArray) -> BoolArray:
+    height, width = image.shape[:2]
+    x, y = spots[..., 0], spots[..., 1]
+    inside: BoolArray = ((x > 0) & (y > 0) & (x < width - 1) & (y < height - 1)).all(axis=1)
+    return inside
+
+
+def _step(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
+    """Return the colour step at each height, and how unlike the background it is above it.
+
+    Both in grey levels, shape (columns, `FINE_STEPS`).
+    """
+    total = np.cumsum(colours, axis=1, dtype=np.float64)
+    total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
+    rows = np.arange(FINE_STEPS) + reach
+    below = (total[:, rows] - total[:, rows - reach]) / reach
+    over = (total[:, rows + reach] - total[:, rows]) / reach
+    strength = np.linalg.norm(over - below, axis=-1)
+    edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
+    bands = [(total[:, b] - total[:, a])[:, None] / (b - a) for a, b in pairwise(edges)]
+    foreign = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
+    return strength, foreign
+
+
+def _gain(strength: FloatArray, foreign: FloatArray) -> FloatArray:
+    """Return how good a step is: clear, and with something like the background above it."""
+    clear = strength / (strength + 2 * CLEAR_STEP)
+    like_background = np.exp(-((foreign / (0.5 * strength + CLEAR_STEP)) ** 2))
+    gain: FloatArray = clear * (0.15 + 0.85 * like_background)
+    return gain
+
+
+def _best_path(gain: FloatArray) -> IndexArray:
+    """Return the height index of each column that gives the most gain with the fewest jumps."""
+    columns, heights = gain.shape
+    jumps = np.arange(-2, 3)
+    price = (JUMP_PRICE * jumps**2)[:, None]
+    index = np.arange(heights)
+    rows = np.clip(index[None, :] + jumps[:, None], 0, heights - 1)
+    back = np.zeros((columns, heights), dtype=np.intp)
+    best = gain[0]
+    for column in range(1, columns):
+        options = best[rows] - price
+        choice = options.argmax(axis=0)
+        back[column] = rows[choice, index]
+        best = options[choice, index] + gain[column]
+    path = np.empty(columns, dtype=np.intp)
+    path[-1] = int(best.argmax())
+    for column in range(columns - 1, 0, -1):
+        path[column - 1] = back[column, path[column]]
+    return path
+
+
+def _steepest_near(strength: FloatArray, path: IndexArray) -> IndexArray:
+    """Return the height of the clearest step within three of the path, where that one is a peak.
+
+    The path leans outwards, because only wholly outside is the colour all background.
+    """
+    near = np.clip(path[:, None] + np.arange(-3, 4), 0, strength.shape[1] - 1)
+    rows = np.arange(len(path))
+    place = np.take_along_axis(strength, near, axis=1).argmax(axis=1)
+    peak = (place > 0) & (place < near.shape[1] - 1)
+    return np.where(peak, near[rows, place], path)
+
+
+def _between_steps(strength: FloatArray, path: IndexArray) -> FloatArray:
+    """Return the place of the step's peak between heights, from a parabola through three."""
+    middle = np.clip(path, 1, strength.shape[1] - 2)
+    rows = np.arange(len(path))
+    low, top, high = (strength[rows, middle + d] for d in (-1, 0, 1))
+    bend = low - 2 * top + high
+    shift = np.where(bend < -1e-9, 0.5 * (low - high) / np.minimum(bend, -1e-9), 0.0)
+    between: FloatArray = middle + np.clip(shift, -0.5, 0.5)
+    return between
+
+
+def smooth_over(values: FloatArray, weight: FloatArray, stiffness: float) -> FloatArray:
+    """Return the smoothing spline of values on an even grid (Whittaker 1923).
+
+    Parameters
+    ----------
+    values, weight : ndarray, shape (n,)
+        Values and their weights, > 0.
+    stiffness : float
+        Price of second differences.
+    """
+    system = np.diag(weight) + stiffness * _bending(len(values))
+    return np.asarray(np.linalg.solve(system, weight * values), np.float64)
+
+
+@lru_cache(maxsize=8)
+def _bending(count: int) -> FloatArray:
+    """Return the price of second differences of `count` values as a square matrix."""
+    second = np.diff(np.eye(count), 2, axis=0)
+    return np.asarray(second.T @ second, np.float64)
