@@ -26,6 +26,8 @@ PAIRS: dict[str, tuple[str, str, str]] = {
     "hind": ("hind_hoof", "hind_fetlock", "hock"),
     "fore": ("fore_hoof", "fore_fetlock", "carpus"),
 }
+LEAST_FRAMES = 3
+LEAST_TRUNK_PX = 10.0
 LEAST_PRINTS = 4
 UNSURE = 0.45
 """A landmark below this share of its usual confidence in the pass is not taken for a sighting."""
@@ -47,9 +49,11 @@ def settle_legs(pass_: Pass) -> Pass:
         The same sightings under the names of the legs they belong to. A leg that the network did
         not see, because it gave both names to the other one, is NaN with confidence 0 there.
     """
+    if len(pass_) < LEAST_FRAMES:
+        return pass_
     ground = pass_.ground(pass_.points)
     size = _trunk_length(ground)
-    if len(pass_) < 3 or not np.isfinite(size):
+    if not size >= LEAST_TRUNK_PX:  # also when it is not known
         return pass_
     forward = np.array([1.0 if pass_.heading == "right" else -1.0, 1.0])
     lane = ground * forward / size
