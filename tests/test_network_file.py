@@ -125,7 +125,7 @@ def test_the_layers_end_in_one_map_a_channel_at_half_the_input():
         sizes = {halvings[s] for s in step.sources}
         assert len(sizes) == 1, f"{step.name} joins maps of different sizes"
         halvings[step.name] = sizes.pop() + (step.stride == 2) - (step.kind == "double")
-    assert OUTPUT_STRIDE == 2 ** halvings[steps[-1].name]
+    assert 2 ** halvings[steps[-1].name] == OUTPUT_STRIDE
 
 
 @pytest.mark.parametrize("missing", ["stem.weight", "maps.bias"])

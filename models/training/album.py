@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ def _unpack(arrays: Any, key: str) -> Tensor:
     data, ends = arrays[key], arrays[f"{key}_ends"]
     pictures = [
         np.asarray(Image.open(io.BytesIO(data[a:b].tobytes())).convert("RGB"))
-        for a, b in zip(ends[:-1], ends[1:], strict=True)
+        for a, b in pairwise(ends)
     ]
     return torch.from_numpy(np.stack(pictures)).permute(0, 3, 1, 2).contiguous()
 
@@ -141,9 +142,7 @@ class Album:
         index = self._choose(mixture.photo)
         kept, photo = self._cutouts(index)
         cows = [rendered, cut, kept]
-        target = Cutouts(
-            **{k: torch.cat([getattr(c, k) for c in cows]) for k in rendered.__dict__}
-        )
+        target = Cutouts(**{k: torch.cat([getattr(c, k) for c in cows]) for k in rendered.__dict__})
         bank = scene.pyramid(torch.cat([rendered.rgba, cut.rgba]))
         bank_box = torch.cat([rendered.box, cut.box])
         behind = lens.backgrounds(self.bare, len(target) + mixture.view)

@@ -51,9 +51,8 @@ def table(card: dict[str, Any]) -> str:
     rows += _accuracy_rows("fresh renders", fresh)
     rows.append(f"| fresh renders: all landmarks | {_percent(fresh['all_within_5_pct'])} |")
     free = figures["cow_free"]
-    rows.append(
-        f"| frames without a cow ({free['frames']}): false cow | {_percent(free['false_cow_share'])} |"
-    )
+    false = _percent(free["false_cow_share"])
+    rows.append(f"| frames without a cow ({free['frames']}): false cow | {false} |")
     rows.append(
         f"| other animals pasted in ({free['other_animal_frames']}): taken for a cow | "
         f"{_percent(free['other_animal_taken_for_cow_share'])} |"

@@ -124,7 +124,7 @@ def _jpeg(image: Array, quality: int) -> bytes:
 
 
 def _share(name: str) -> float:
-    """The hard, true-to-life pictures are shown more often."""
+    """Show the hard, true-to-life pictures more often."""
     return 5.0 if "lane_rails" in name else 4.0 if "yard" in name else 2.5
 
 
@@ -135,9 +135,7 @@ def _fill_in(image: Array, mask: Array) -> Array:
 
 
 def _square(image: Array) -> bytes:
-    return _jpeg(
-        cv2.resize(image, (SCENE_SIDE, SCENE_SIDE), interpolation=cv2.INTER_AREA), 82
-    )
+    return _jpeg(cv2.resize(image, (SCENE_SIDE, SCENE_SIDE), interpolation=cv2.INTER_AREA), 82)
 
 
 def gather(shared_data: Path, teacher: Path) -> tuple[Photos, dict[str, list[Any]]]:
@@ -172,7 +170,9 @@ def gather(shared_data: Path, teacher: Path) -> tuple[Photos, dict[str, list[Any
         if name in by_hand or is_copy(image, known) or found is None:
             continue
         boxes = _boxes(found)
-        _add_frame(whole, image, boxes[boxes[:, 4] > SURE_BOX, :4], boxes[boxes[:, 4] <= SURE_BOX, :4])
+        _add_frame(
+            whole, image, boxes[boxes[:, 4] > SURE_BOX, :4], boxes[boxes[:, 4] <= SURE_BOX, :4]
+        )
         mask = _read_mask(teacher / found["mask"])
         if len(boxes) == 1:
             whole["bare"].append(_square(_fill_in(image, mask)))
@@ -188,7 +188,7 @@ def _read_mask(path: Path) -> Array:
 
 
 def _better_mask(teacher: Path, name: str, mask: Array) -> Array:
-    """The mask redrawn with the network's help (``selfteach.py``), where there is one."""
+    """Return the mask redrawn with the network's help (``selfteach.py``), where there is one."""
     path = teacher / "redrawn" / Path(name).name
     return _read_mask(path) if path.exists() else mask
 
@@ -242,9 +242,7 @@ def _without(boxes: Array, mask: Array) -> Array:
     return np.array(keep, np.float32).reshape(-1, 4)
 
 
-def _add_frame(
-    whole: dict[str, list[Any]], image: Array, boxes: Any, unsure: Any = ()
-) -> None:
+def _add_frame(whole: dict[str, list[Any]], image: Array, boxes: Any, unsure: Any = ()) -> None:
     """Add a whole photo; boxes as shares of its size, fifth column 1 sure or 0 to be ignored."""
     h, w = image.shape[:2]
     rows = np.full((FRAME_COWS, 5), np.nan, np.float32)

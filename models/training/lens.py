@@ -52,8 +52,10 @@ def _bars(image: Tensor, on: Tensor, angle: Tensor, most: int) -> Tensor:
     metal = torch.tensor(METALS, device=device)[torch.randint(0, len(METALS), (n,), device=device)]
     shine = (off / half.clamp(min=0.5) + draw(-0.5, 0.5)).clamp(-1, 1)
     shade = (0.55 + 0.6 * (1 - shine**2)) * draw(0.4, 1.2)
-    colour = metal[:, :, None, None] * shade[:, None] * (
-        1 + 0.04 * torch.randn(n, 1, INPUT_HEIGHT, INPUT_WIDTH, device=device)
+    colour = (
+        metal[:, :, None, None]
+        * shade[:, None]
+        * (1 + 0.04 * torch.randn(n, 1, INPUT_HEIGHT, INPUT_WIDTH, device=device))
     )
     cover = cover[:, None]
     return image * (1 - cover) + colour.clamp(0, 1) * cover
@@ -81,7 +83,7 @@ def backgrounds(pictures: Tensor, count: int) -> Tensor:
 
 
 def _painted_lane(count: int, device: str) -> Tensor:
-    """A wall with boards or blocks above a rough floor."""
+    """Paint a wall with boards or blocks above a rough floor."""
 
     def draw(low: float, high: float) -> Tensor:
         return uniform(low, high, count, 1, 1, 1, device=device)
@@ -92,7 +94,11 @@ def _painted_lane(count: int, device: str) -> Tensor:
     wall = draw(0.05, 0.85) + tint
     boards = torch.sign(torch.sin(x / draw(2, 14) + draw(0, 6)) + 0.85)
     courses = torch.sign(torch.sin(y / draw(2, 10) + draw(0, 6)) + 0.9)
-    wall = wall * (1 + draw(0, 0.2) * boards + draw(0, 0.2) * courses) * (1 + draw(-0.3, 0.3) * x / 320)
+    wall = (
+        wall
+        * (1 + draw(0, 0.2) * boards + draw(0, 0.2) * courses)
+        * (1 + draw(-0.3, 0.3) * x / 320)
+    )
     floor = draw(0.1, 0.7) + torch.rand(count, 3, 1, 1, device=device) * 0.12
     coarse = torch.randn(count, 1, INPUT_HEIGHT // 4, INPUT_WIDTH // 4, device=device)
     rough = functional.interpolate(coarse, scale_factor=4.0, mode="bilinear")
@@ -115,7 +121,9 @@ def photograph(image: Tensor) -> Tensor:
 
     image = _light(image, draw, some)
     image = torch.where(some(0.18), _motion_blur(image), image)
-    image = torch.where(some(0.20), functional.avg_pool2d(image, 3, 1, 1, count_include_pad=False), image)
+    image = torch.where(
+        some(0.20), functional.avg_pool2d(image, 3, 1, 1, count_include_pad=False), image
+    )
     small = functional.interpolate(image, scale_factor=0.45, mode="bilinear", antialias=True)
     soft = functional.interpolate(small, size=image.shape[-2:], mode="bilinear")
     image = torch.where(some(0.18), soft, image)

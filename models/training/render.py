@@ -90,7 +90,7 @@ def _surface(rig: Rig, vertex: Tensor) -> tuple[Tensor, Tensor]:
 
 
 def _camera(count: int, device: str) -> tuple[Tensor, Tensor]:
-    """Views from either side, up to 35 degrees oblique: rotation (n, 3, 3), distance (n,)."""
+    """Draw views from either side, up to 35 degrees oblique: rotation (n, 3, 3), distance (n,)."""
     side = torch.where(chance(0.5, count, device), 1.0, -1.0)
     spread = torch.where(chance(0.65, count, device), 0.25, 0.62)
     yaw = side * math.pi / 2 + uniform(-1, 1, count, device=device) * spread
@@ -209,9 +209,7 @@ def _coat(rig: Rig, count: int, textures: Tensor | None) -> Tensor:
     if textures is not None and len(textures):
         colour = _lay_texture(rest, colour, textures)
     ends = 1 - ((rest[:, 1] - 1.0) / 1.4).clamp(0, 1) + ((rest[:, 2] - 3.6) / 1.0).clamp(0, 1)
-    darker = torch.where(
-        chance(0.3, count, device), uniform(-0.6, 0.6, count, device=device), 0.0
-    )
+    darker = torch.where(chance(0.3, count, device), uniform(-0.6, 0.6, count, device=device), 0.0)
     colour = colour * (1 + darker[:, None, None] * ends[:, None])
     legs_white = chance(0.3, count, device)[:, None] & (
         rest[:, 1] + 0.3 * torch.sin(5 * rest[:, 2]) < uniform(0.4, 1.8, count, 1, device=device)
@@ -270,9 +268,9 @@ def _lay_texture(rest: Tensor, colour: Tensor, textures: Tensor) -> Tensor:
     u, v = (rest[:, 2] + 2.6) / 2.6 - 1, (4.6 - rest[:, 1]) / 1.4 - 1
     grid = torch.stack([u, v], -1)[None, None].expand(count, -1, -1, -1)
     grid = grid * uniform(0.6, 1.0, count, 1, 1, 1, device=device)
-    laid = functional.grid_sample(
-        patch, grid, padding_mode="reflection", align_corners=False
-    )[:, :, 0].transpose(1, 2)
+    laid = functional.grid_sample(patch, grid, padding_mode="reflection", align_corners=False)[
+        :, :, 0
+    ].transpose(1, 2)
     use = chance(0.4, count, device)[:, None, None]
     return torch.where(use, laid, colour)
 

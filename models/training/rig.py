@@ -189,9 +189,7 @@ class Rig:
         order: list[int] = []
         while len(order) < len(self.parent):
             order += [
-                i
-                for i, p in enumerate(self.parent)
-                if i not in order and (p < 0 or p in order)
+                i for i, p in enumerate(self.parent) if i not in order and (p < 0 or p in order)
             ]
         return order
 
@@ -205,7 +203,7 @@ class Rig:
         torso[:, list(arrays["joints"]).index(self.names.index("Torso"))] = 1
         marks, mark_weights = [], []
         for side in (1, -1):
-            for name, (x, y, z) in LANDMARKS_AT_REST.items():
+            for x, y, z in LANDMARKS_AT_REST.values():
                 place = np.array([side * x, y, z], np.float32)
                 away = np.linalg.norm(vertex - place, axis=1)
                 nearest = np.argsort(away)[:12]
@@ -273,7 +271,7 @@ class Rig:
         return functional.normalize(total, dim=-1)[:, self.welded]
 
     def landmarks(self, vertex: Tensor) -> tuple[Tensor, Tensor]:
-        """Return landmark places (b, 2, 12, 3): left then right side, rest order; and names."""
+        """Return landmark places (b, 12, 3) of the left and of the right side, in rest order."""
         marks = vertex[:, self.mesh_count :].unflatten(1, (2, len(LANDMARKS_AT_REST)))
         return marks[:, 0], marks[:, 1]
 

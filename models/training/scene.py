@@ -305,14 +305,12 @@ def _inside(edge: Tensor) -> Tensor:
 
 
 def _padding(canvas: Tensor, edge: Tensor) -> Tensor:
-    """What lies beyond the frame: black, grey, or the last row and column repeated."""
+    """Return what lies beyond the frame: black, grey, or the last row and column repeated."""
     n, device = len(canvas), str(canvas.device)
     grey = torch.where(chance(0.6, n, device), 0.5, 0.0)[:, None, None, None]
     x = torch.arange(INPUT_WIDTH, device=device).expand(n, -1)
     y = torch.arange(INPUT_HEIGHT, device=device).expand(n, -1)
-    x = x.clamp(min=edge[:, :1].ceil().clamp(0), max=edge[:, 2:3].floor()).clamp(
-        0, INPUT_WIDTH - 1
-    )
+    x = x.clamp(min=edge[:, :1].ceil().clamp(0), max=edge[:, 2:3].floor()).clamp(0, INPUT_WIDTH - 1)
     y = y.clamp(min=edge[:, 1:2].ceil().clamp(0), max=edge[:, 3:].floor()).clamp(
         0, INPUT_HEIGHT - 1
     )
@@ -383,7 +381,7 @@ def _other_labels(
 
 
 def _shadow(target: Cutouts, affine: Tensor) -> Tensor:
-    """The cow's shadow on the ground: her outline, flattened and slanted."""
+    """Return the cow's shadow on the ground: her outline, flattened and slanted."""
     n, device = len(target), str(affine.device)
     ground = target.box[:, 3]
     flat, slant = uniform(-0.25, 0.25, n, device=device), uniform(-0.8, 0.8, n, device=device)
@@ -399,7 +397,7 @@ def _shadow(target: Cutouts, affine: Tensor) -> Tensor:
 
 
 def _set_photo(canvas: Tensor, stay: PhotoSetting, affine: Tensor) -> Tensor:
-    """The photo as it is; beyond its edges the background goes on, or nothing does."""
+    """Draw the photo as it is; beyond its edges the background goes on, or nothing does."""
     n, device = len(canvas), str(canvas.device)
     drawn = sample(stay.photo, affine, "border")
     h, w = torch.arange(HEIGHT, device=device), torch.arange(WIDTH, device=device)

@@ -92,9 +92,7 @@ def peaks(maps: Array) -> tuple[Array, Array]:
 def sure_landmarks(looker: Looker, image: Array, box: Array) -> tuple[Array, Array, Array]:
     """Return landmarks (18, 2) in photo px, weights (18,; NaN unsure) and silhouette logits."""
     affine = crop_affine(box)
-    crop = cv2.warpAffine(
-        image, affine, (INPUT_WIDTH, INPUT_HEIGHT), borderValue=(127, 127, 127)
-    )
+    crop = cv2.warpAffine(image, affine, (INPUT_WIDTH, INPUT_HEIGHT), borderValue=(127, 127, 127))
     maps = looker.maps(crop)
     straight, height = peaks(maps)
     mirrored, height_mirrored = peaks(looker.maps(np.ascontiguousarray(crop[:, ::-1])))
@@ -139,9 +137,7 @@ def redraw(image: Array, box: Array, mask: Array, logits: Array, lines: list[Arr
     back[:, 2] += (OUTPUT_STRIDE - 1) / 2 / affine[0, 0]
     seen = cv2.warpAffine(logits, back, image.shape[1::-1], borderValue=-9.0)
     both = (((mask > 0) & (seen > -3)) | (seen > 0)).astype(np.uint8)
-    piece = cv2.resize(
-        image[y0:y1, x0:x1], None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC
-    )
+    piece = cv2.resize(image[y0:y1, x0:x1], None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     coarse = cv2.resize(both[y0:y1, x0:x1], piece.shape[1::-1], interpolation=cv2.INTER_NEAREST)
     fine = outline(piece, coarse, [(line - (x0, y0)) * scale for line in lines])
     agreed = cv2.resize(

@@ -113,9 +113,7 @@ class Segmenter:
         return cv2.resize(mask, (w, h), interpolation=cv2.INTER_NEAREST)
 
 
-def outline(
-    image: Image, coarse: Image, legs: list[NDArray[np.float32]] | None = None
-) -> Image:
+def outline(image: Image, coarse: Image, legs: list[NDArray[np.float32]] | None = None) -> Image:
     """Draw a coarse mask to the colour edges with GrabCut.
 
     Parameters
@@ -146,9 +144,7 @@ def outline(
         cv2.polylines(labels, points, False, cv2.GC_FGD, thick)
     background, foreground = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.setRNGSeed(0)
-    cv2.grabCut(
-        image, labels, None, background, foreground, GRABCUT_ROUNDS, cv2.GC_INIT_WITH_MASK
-    )
+    cv2.grabCut(image, labels, None, background, foreground, GRABCUT_ROUNDS, cv2.GC_INIT_WITH_MASK)
     return _largest(((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD)).astype(np.uint8))
 
 

@@ -96,7 +96,7 @@ def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
 
 
 def _without_target(image: Tensor, boxes: Tensor, state: Tensor, empty: Tensor) -> Scenes:
-    """A picture with centres and boxes only; an empty one also has an empty silhouette."""
+    """Return a picture with centres and boxes only; an empty one also has an empty silhouette."""
     n, device = len(image), image.device
     silhouette = torch.full((n, 1, INPUT_HEIGHT, INPUT_WIDTH), torch.nan, device=device)
     silhouette[empty] = 0
@@ -109,7 +109,7 @@ def _without_target(image: Tensor, boxes: Tensor, state: Tensor, empty: Tensor) 
 
 
 def _letterbox(scene: Scenes) -> Scenes:
-    """A 16:9 frame leaves six rows above and below, black or grey."""
+    """Blank the six rows that a 16:9 frame leaves above and below, black or grey."""
     n, device = len(scene.image), scene.image.device
     rows = torch.arange(INPUT_HEIGHT, device=device)
     pad = ((rows < 6) | (rows >= INPUT_HEIGHT - 6))[None, None, :, None]
@@ -128,9 +128,7 @@ def photo_views(photo: Tensor, boxes: Tensor, aspect: Tensor) -> Scenes:
     h, w = photo.shape[-2:]
     aspect = aspect * torch.exp(torch.randn(n, device=device) * 0.1)
     # Height and width in the frame, letterboxed, then a little zoomed and moved.
-    wide = torch.minimum(
-        torch.full((n,), float(INPUT_WIDTH), device=device), INPUT_HEIGHT * aspect
-    )
+    wide = torch.minimum(torch.full((n,), float(INPUT_WIDTH), device=device), INPUT_HEIGHT * aspect)
     zoom = torch.exp(uniform(-0.35, 0.45, n, device=device))
     sx, sy = wide / w * zoom, wide / aspect / h * zoom
     mirror = chance(0.5, n, device)
