@@ -11,7 +11,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look, player
-from app.texts import t
+from app.texts import said, t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
 
@@ -56,13 +56,13 @@ def proposal(record: PassRecord) -> None:
     if found is None or found.get("value") is None:
         st.markdown(f"**{t('pass.no_proposal')}**")
         for problem in record.problems:
-            st.write(look.literal(problem))
+            st.write(look.literal(said(problem)))
         return
     run = found["plausible"]
     span = t("pass.plausible", low=run[0], high=run[-1])
     if len(run) == 1:
         span = t("pass.plausible_one")
-    reasons = "".join(f"<li>{look.plain(r)}</li>" for r in found["reasons"][:REASONS_SHOWN])
+    reasons = "".join(f"<li>{look.plain(said(r))}</li>" for r in found["reasons"][:REASONS_SHOWN])
     st.html(
         f"<div class='cow-line'>{look.score_badge(found['value'])}<span><b>"
         f"{look.plain(t('pass.proposed'))}</b><br><span class='quiet'>"
@@ -71,7 +71,7 @@ def proposal(record: PassRecord) -> None:
         + chances(found["probabilities"])
     )
     for problem in record.problems:
-        st.caption(look.literal(problem))
+        st.caption(look.literal(said(problem)))
 
 
 def chances(probabilities: Sequence[float]) -> str:

@@ -7,7 +7,7 @@ import streamlit as st
 from app import session
 from app.parts import charts, comparison, look, pass_view
 from app.parts.finding_form import finding_text
-from app.texts import t
+from app.texts import said, t
 from gait.exchange.history import history_csv, time_line
 from gait.herd.records import Cow, PassSummary, Score, Trim
 from gait.score.scales import on_scale
@@ -29,7 +29,7 @@ def choose() -> Cow | None:
 
 def heading(cow: Cow, scores: list[Score]) -> None:
     """Show her number, her newest score and what the herd list says of her."""
-    said = [
+    known = [
         (t("cow.parity"), cow.parity),
         (t("cow.calved"), cow.calved_on),
         (t("cow.dried_off"), cow.dried_off_on),
@@ -38,7 +38,7 @@ def heading(cow: Cow, scores: list[Score]) -> None:
         (t("cow.breed"), cow.breed),
         (t("cow.electronic"), cow.electronic),
     ]
-    facts = " · ".join(f"{name} {value}" for name, value in said if value is not None)
+    facts = " · ".join(f"{name} {value}" for name, value in known if value is not None)
     if not cow.listed:
         facts = t("cow.not_listed")
     newest = scores[-1].score if scores else None
@@ -114,7 +114,7 @@ def show(cow: Cow) -> None:
     done = store.trims.of_cows([cow.number])
     heading(cow, scores)
     for promise in store.rechecks.all(cows=[cow.number], only_open=True):
-        st.info(look.literal(t("cow.recheck", day=promise.due_on, why=promise.why)))
+        st.info(look.literal(t("cow.recheck", day=promise.due_on, why=said(promise.why))))
     if scores:
         st.altair_chart(charts.cow_line(scores, done), width="stretch")
         st.caption(t("cow.chart"))

@@ -8,7 +8,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait.exchange.sheet_content import lame_sheet
 from gait.exchange.sheet_pdf import lame_sheet_pdf
 from gait.herd.lame_list import URGENCIES, LameCow
@@ -28,14 +28,14 @@ def card(line: LameCow) -> None:
     if line.cow.group:
         notes.append(t("lame.group", group=line.cow.group))
     chronic = look.mark(t("lame.chronic")) if line.is_chronic else ""
-    cautions = "".join(f"<div class='caution'>{look.plain(c)}</div>" for c in line.cautions)
+    cautions = "".join(f"<div class='caution'>{look.plain(said(c))}</div>" for c in line.cautions)
     with st.container(border=True):
         state, act = st.columns([4, 1], vertical_alignment="center")
         state.html(
             f"<div class='cow-line'><span class='big-number'>{look.plain(line.cow.number)}</span>"
             f"{look.score_badge(line.score)}"
             f"{look.mark(t(f'urgency.{line.urgency}'), urgent=line.urgency in URGENT)}{chronic}"
-            f"</div><div>{look.plain(line.next_step)}</div>"
+            f"</div><div>{look.plain(said(line.next_step))}</div>"
             f"<div class='quiet'>{look.plain(' · '.join(notes))}</div>{cautions}"
         )
         with act:
@@ -49,14 +49,14 @@ def card(line: LameCow) -> None:
 def figures(lines: list[LameCow]) -> None:
     """Say how many are lame and what waits."""
     waiting = session.store().queue.waiting()
-    said = {
+    found = {
         t("lame.count"): len(lines),
         t("lame.to_check"): waiting.to_check,
         t("lame.second"): waiting.second_opinion,
     }
-    st.html(look.figures(said))
-    one, two = st.columns(2)
-    with one:
+    st.html(look.figures(found))
+    row = st.container(horizontal=True, gap="small")
+    with row:
         if waiting.to_check:
             st.page_link("screens/to_check.py", label=t("lame.check_now"), width="stretch",
                          icon=":material/visibility:")  # fmt: skip
@@ -65,7 +65,7 @@ def figures(lines: list[LameCow]) -> None:
                          icon=":material/videocam:")  # fmt: skip
     if lines:
         farm = str(session.store().settings.get(FARM_NAME_SETTING, ""))
-        two.download_button(
+        row.download_button(
             t("lame.print"),
             lambda: lame_sheet_pdf(lame_sheet(lines, on=date.today(), farm=farm)),
             file_name=f"lame_list_{date.today()}.pdf", mime="application/pdf", width="stretch",

@@ -8,7 +8,7 @@ import streamlit as st
 
 from app import session
 from app.parts import decide, look
-from app.texts import t
+from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import close_recheck
 from gait.herd.records import Recheck
@@ -29,7 +29,7 @@ def card(promise: Recheck, today: date, last: dict[str, int]) -> None:
         who.html(
             f"<div class='cow-line'><span class='big-number'>{look.plain(promise.cow)}</span>"
             f"{look.mark(due_text(late), urgent=late > 0)}{before}</div>"
-            f"<span class='quiet'>{look.plain(promise.why)}</span>"
+            f"<span class='quiet'>{look.plain(said(promise.why))}</span>"
         )
         with act:
             score = st.segmented_control(
@@ -114,7 +114,7 @@ for title, some in ((t("recheck.this_week"), soon), (t("recheck.later", count=le
         with st.expander(title, expanded=some is soon):
             lines = "".join(
                 f"<li><b>{look.plain(p.cow)}</b> {p.due_on} "
-                f"<span class='quiet'>{look.plain(p.why)}</span></li>"
+                f"<span class='quiet'>{look.plain(said(p.why))}</span></li>"
                 for p in some[:200]
             )
             st.html(f"<ul class='reasons'>{lines}</ul>")

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait import trim_day
 from gait.errors import GaitError
 from gait.herd.lame_list import LameCow
@@ -68,10 +68,10 @@ def cow_row(day: TrimDay, entry: TrimEntry, count: int, cautions: tuple[str, ...
         who.html(
             f"<div class='cow-line'><span class='quiet'>{entry.position}</span>"
             f"<span class='big-number' style='font-size:1.5rem'>{number}</span>{reason}{state}"
-            f"</div><span class='quiet'>{look.plain(entry.why)}</span>"
+            f"</div><span class='quiet'>{look.plain(said(entry.why))}</span>"
         )
         for caution in cautions:
-            who.caption(f":material/warning: {look.literal(caution)}")
+            who.caption(f":material/warning: {look.literal(said(caution))}")
         with act.container(
             horizontal=True, horizontal_alignment="right", vertical_alignment="center"
         ):
@@ -103,7 +103,7 @@ def add_cow(day: TrimDay, left_over: tuple[Proposed, ...], taken: set[str]) -> N
             text, put = st.columns([3, 1], vertical_alignment="center")
             text.markdown(
                 f"**{look.literal(proposed.cow)}** {t(f'reason.{proposed.reason}')}. "
-                f"{look.literal(proposed.why)}"
+                f"{look.literal(said(proposed.why))}"
             )
             if put.button(t("trim.put_on"), key=f"put_{proposed.cow}", width="stretch"):
                 put_on(day, proposed.cow, proposed.reason, proposed.why)

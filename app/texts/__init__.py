@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import re
 from pathlib import Path
 
 import streamlit as st
@@ -49,3 +50,25 @@ def t(key: str, **values: object) -> str:
 def has(key: str) -> bool:
     """Tell whether there is a text of that key."""
     return key in words("en")
+
+
+@functools.cache
+def _sentences(language: str) -> list[tuple[re.Pattern[str], str]]:
+    """Return what the library says in English as patterns, with the same in the language."""
+    file = HERE / f"sentences_{language}.json"
+    if not file.exists():
+        return []
+    found: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    return [
+        (re.compile(re.sub(r"\\\{\d\\\}", "(.+?)", re.escape(english))), other)
+        for english, other in found.items()
+    ]
+
+
+def said(sentence: str) -> str:
+    """Return a sentence of the library in the person's language; one not known stays English."""
+    for pattern, other in _sentences(language()):
+        match = pattern.fullmatch(sentence)
+        if match:
+            return other.format(*(said(part) for part in match.groups()))
+    return sentence

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from app.texts import LANGUAGES, preferred, words
+from app.texts import LANGUAGES, _sentences, preferred, said, words
 from gait.exchange.trim_guide import CAUTIONS
 from gait.herd.feet import CLAW_TERMS, CLAWS, FEET, SEVERITIES, ZONES
 from gait.herd.lame_list import URGENCIES
 from gait.herd.people import ROLES
 from gait.herd.records import DECISION_KINDS, TRIM_REASONS
+from gait.score.sentences import WORDS
 
 APP = Path(__file__).resolve().parents[2] / "app"
 USED = re.compile(r"\bt\(\s*\"([^\"]+)\"(?:\s+if\s[^\"]*?\selse\s+\"([^\"]+)\")?")
@@ -74,3 +75,26 @@ def test_german_is_not_a_copy_of_english() -> None:
 def test_language_follows_the_browser(locale: str | None, language: str) -> None:
     assert preferred(locale) == language
     assert language in LANGUAGES
+
+
+@pytest.fixture
+def _german(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.texts.language", lambda: "de")
+
+
+@pytest.mark.usefixtures("_german")
+@pytest.mark.parametrize("measure", sorted(WORDS))
+def test_every_reason_is_said_in_german(measure: str) -> None:
+    for words_of_grade in WORDS[measure]:
+        told = said(
+            f"{words_of_grade} (0.78 trunk lengths; sound cows about 0.98): pushes towards 4"
+        )
+        assert told.endswith("(0.78 Rumpflängen; gesunde Kühe etwa 0.98): spricht für 4")
+        assert not told.startswith(words_of_grade)
+
+
+@pytest.mark.usefixtures("_german")
+def test_a_sentence_not_known_stays_as_it_is() -> None:
+    assert said("Something new {0}.") == "Something new {0}."
+    assert said("Recheck due 2026-03-02: own words") == "Nachkontrolle fällig 2026-03-02: own words"
+    assert len(_sentences("de")) > 50
