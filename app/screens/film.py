@@ -26,18 +26,17 @@ def drop() -> None:
     files = st.file_uploader(
         t("film.drop"), type=KINDS, accept_multiple_files=True, key="film_files"
     )
-    taken = st.session_state.setdefault("films_taken", set())
+    taken: dict[str, str] = st.session_state.setdefault("films_taken", {})
     for file in files or []:
-        if file.file_id in taken:
-            continue
-        try:
-            result = take_in(session.store(), file, file.name, who=session.who())
-        except GaitError as problem:
-            session.show(problem)
-            continue
-        taken.add(file.file_id)
-        st.toast(t("film.taken" if result.is_new else "film.known", name=file.name))
-        session.wake_worker()
+        if file.file_id not in taken:
+            try:
+                result = take_in(session.store(), file, file.name, who=session.who())
+            except GaitError as problem:
+                session.show(problem)
+                continue
+            taken[file.file_id] = "film.taken" if result.is_new else "film.known"
+            session.wake_worker()
+        st.markdown(t(taken[file.file_id], name=look.literal(file.name)))
 
 
 def watched() -> None:

@@ -135,7 +135,8 @@ def people_and_program(found: Overview) -> None:
 
 
 st.title(t("herd.title"))
-found = session.overview()
+with st.spinner(t("herd.counting")):
+    found = session.overview()
 if not found.cows:
     st.info(t("herd.no_cows"))
     st.page_link("screens/settings.py", label=t("herd.to_settings"))

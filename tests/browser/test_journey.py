@@ -55,6 +55,7 @@ def hand_in(tab: Tab, film: Path) -> None:
     page.locator("input[type=file]").set_input_files(str(film))
     page.get_by_text("1 cow walked past.").wait_for(timeout=400_000)
     tab.picture("film")
+    tab.open("film")
     page.locator("input[type=file]").set_input_files(str(film))
     page.get_by_text("came in before").first.wait_for()
     page.get_by_role("link", name="Check them").click()
