@@ -1,0 +1,108 @@
+"""The training code, where PyTorch is at hand: labels, placing, folding."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+torch = pytest.importorskip("torch")
+
+from models.training import scene, targets  # noqa: E402
+from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRIDE  # noqa: E402
+from models.training.dataset import is_copy, looks  # noqa: E402
+from models.training.network import CowMaps  # noqa: E402
+
+
+def test_a_hill_stands_on_the_cell_of_its_landmark():
+    # Cell 10 covers input px 20 and 21, so its centre is at 20.5.
+    points = torch.tensor([[[20.5, 40.5]]])
+    hill = targets.hills(points, 2.0)[0, 0]
+    assert hill[20, 10] == pytest.approx(1.0)
+    assert int(hill.argmax()) == 20 * (INPUT_WIDTH // OUTPUT_STRIDE) + 10
+    # One standard deviation (2 cells) away: exp(-1/2).
+    assert hill[20, 12] == pytest.approx(np.exp(-0.5), abs=1e-6)
+
+
+def test_legs_that_may_be_swapped_show_half_a_hill_in_both_maps():
+    points = torch.full((1, 18, 2), 100.5)
+    points[0, 6] = torch.tensor([40.5, 60.5])
+    points[0, 7] = torch.tensor([80.5, 60.5])
+    weight = torch.ones(1, 18)
+    weight[0, 6:8] = -1
+    maps = targets.landmark_maps(points, weight)
+    for k in (6, 7):
+        assert maps[0, k, 30, 20] == pytest.approx(0.5)
+        assert maps[0, k, 30, 40] == pytest.approx(0.5)
+    assert maps[0, 8].max() == pytest.approx(1.0)
+
+
+def test_a_point_moves_with_the_picture_it_is_in():
+    torch.manual_seed(0)
+    source = torch.zeros(1, 1, 384, 640)
+    source[0, 0, 198:203, 318:323] = 1
+    box = torch.tensor([[100.0, 100.0, 540.0, 300.0]])
+    affine = scene.place(
+        box,
+        torch.tensor([[150.0, 90.0]]),
+        torch.tensor([0.6]),
+        torch.tensor([1.1]),
+        torch.tensor([0.1]),
+        torch.tensor([True]),
+    )
+    drawn = scene.sample(source, affine)[0, 0]
+    expected = scene.carry(torch.tensor([[[320.0, 200.0]]]), affine)[0, 0]
+    y, x = torch.meshgrid(torch.arange(INPUT_HEIGHT), torch.arange(INPUT_WIDTH), indexing="ij")
+    found = torch.stack([(x * drawn).sum(), (y * drawn).sum()]) / drawn.sum()
+    assert found.tolist() == pytest.approx(expected.tolist(), abs=0.1)
+
+
+def test_an_affine_map_and_its_inverse_cancel():
+    affine = torch.tensor([[[0.5, 0.2, 3.0], [-0.1, 0.7, 9.0]]])
+    points = torch.tensor([[[10.0, 20.0], [-5.0, 3.0]]])
+    back = scene.carry(scene.carry(points, affine), scene.inverse(affine))
+    assert torch.allclose(back, points, atol=1e-4)
+
+
+def test_folding_the_normalisation_changes_the_maps_by_rounding_only():
+    torch.manual_seed(1)
+    net = CowMaps().eval()
+    for norm in net.norms.values():
+        norm.running_mean.normal_(0, 0.1)
+        norm.running_var.uniform_(0.8, 1.2)
+    folded = CowMaps(folded=True).eval()
+    folded.load_folded(net.fold())
+    picture = torch.rand(1, 3, INPUT_HEIGHT, INPUT_WIDTH)
+    with torch.no_grad():
+        before, after = net(picture), folded(picture)
+    assert before.std() > 0
+    assert (before - after).abs().max() < 0.03 * before.abs().max()
+
+
+def test_a_perfect_answer_costs_less_than_a_shifted_one():
+    points = torch.rand(1, 18, 2) * 100 + 40
+    right = targets.landmark_maps(points, torch.ones(1, 18))
+    scenes = scene.Scenes(
+        image=torch.zeros(1, 3, INPUT_HEIGHT, INPUT_WIDTH),
+        points=points,
+        weight=torch.ones(1, 18),
+        silhouette=torch.zeros(1, 1, INPUT_HEIGHT, INPUT_WIDTH),
+        boxes=torch.zeros(1, 1, 4),
+        state=torch.zeros(1, 1),
+    )
+    wrong = right.roll(6, dims=3)
+    assert targets.landmark_loss(right, scenes) == pytest.approx(0, abs=1e-9)
+    assert targets.landmark_loss(wrong, scenes) > 0.001
+    assert targets.identity_loss(right, scenes) < targets.identity_loss(wrong, scenes)
+
+
+def test_a_mirrored_or_squeezed_copy_of_a_photo_is_recognised():
+    import cv2
+
+    rng = np.random.default_rng(3)
+    photo, other = (
+        cv2.resize(rng.integers(0, 255, (12, 12, 3), dtype=np.uint8), (300, 300)) for _ in "ab"
+    )
+    known = looks(photo)[:1]
+    assert is_copy(np.ascontiguousarray(photo[:, ::-1]), known)
+    assert is_copy(cv2.resize(photo, (200, 260)), known)
+    assert not is_copy(other, known)
