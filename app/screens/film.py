@@ -66,6 +66,10 @@ def queue() -> None:
     jobs = session.store().jobs.all(limit=20)
     if any(job.state in ("waiting", "running") for job in jobs):
         session.wake_worker()
+    over = sum(job.state in ("done", "failed") for job in jobs)
+    if st.session_state.setdefault("films_over", over) != over:
+        st.session_state["films_over"] = over
+        st.rerun()  # the whole page, so that the menu tells what waits now
     if not jobs:
         st.info(t("film.empty"))
     for job in jobs:
@@ -88,8 +92,8 @@ def line(job: Job) -> None:
         if count:
             st.page_link("screens/to_check.py", label=t("film.check_now"))
     else:
-        said = STEPS.get(job.message)
-        st.progress(job.progress, text=f"{name}: {t(said) if said else job.message}")
+        step = STEPS.get(job.message)
+        st.progress(job.progress, text=f"{name}: {t(step) if step else job.message}")
 
 
 st.title(t("film.title"))

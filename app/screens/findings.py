@@ -14,7 +14,14 @@ from gait import trim_day
 from gait.errors import GaitError
 from gait.exchange.trim_guide import CAUTIONS
 from gait.farm import rules_of
-from gait.herd.records import TRIM_REASONS, Finding, Trim, TrimDay, TrimEntry
+from gait.herd.records import (
+    TRIM_REASONS,
+    Finding,
+    Trim,
+    TrimDay,
+    TrimEntry,
+    TrimReason,
+)
 
 NEXT_STEPS = ("none", "recheck", "block_off", "bandage_off", "vet", "again")
 
@@ -116,7 +123,7 @@ def keep(trim: Trim) -> None:
     st.rerun()
 
 
-def reason_of(cow: str, entries: list[TrimEntry]) -> str:
+def reason_of(cow: str, entries: list[TrimEntry]) -> TrimReason:
     """Return why she is at the chute, as planned."""
     return next((e.reason for e in entries if e.cow == cow), "therapeutic")
 
