@@ -270,9 +270,10 @@ def _score_photo(
     info: ClipInfo, network: CowNetwork, cow: str | None, keep_silhouettes: bool
 ) -> ClipReport:
     from gait.measure import measure_posture
+    from gait.pose import CarefulNetwork
     from gait.track import photo_pass
 
-    track = photo_pass(info, network, keep_silhouettes=keep_silhouettes)
+    track = photo_pass(info, CarefulNetwork(network), keep_silhouettes=keep_silhouettes)
     measured = measure_posture(track)
     report = PassReport(
         track=track,

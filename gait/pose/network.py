@@ -19,8 +19,10 @@ from gait.pose.card import CHANNELS, read_card
 from gait.pose.crop import apply, cut, grid_to_frame, whole_box
 from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid
 from gait.pose.segmenter import Segmenter
-from gait.pose.sighting import Box, Image, Sighting, Silhouette
+from gait.pose.sighting import Box, FloatArray, Image, Sighting, Silhouette
 
+LENIENCE = 0.65
+"""Share of the card's threshold from which the finder speaks up: the close look confirms."""
 _LOOK = tuple(range(len(LANDMARKS) + 1))
 _HOOF_PAIRS = tuple(
     (INDEX[f"near_{end}_hoof"], INDEX[f"far_{end}_hoof"]) for end in ("fore", "hind")
@@ -87,7 +89,7 @@ class CowNetwork:
         boxes = find_boxes(
             sigmoid(maps[0]),
             maps[1:],
-            threshold=self.card.finder_threshold,
+            threshold=LENIENCE * self.card.finder_threshold,
             cells_per_unit=self.card.width / self.card.stride,
         )
         grid = grid_to_frame(to_frame, self.card.stride)
@@ -107,19 +109,37 @@ class CowNetwork:
         -------
         Sighting
         """
-        rgb, to_frame = cut(image, box, self._size, self.card.crop_growth)
-        with self._borrowed() as segmenter:
-            maps = segmenter.maps(rgb, _LOOK)
+        maps, grid = self.look_maps(image, box)
         cells, heights = find_peaks(maps[:-1])
-        grid = grid_to_frame(to_frame, self.card.stride)
-        silhouette = Silhouette(probability=sigmoid(maps[-1]), to_frame=grid)
         return Sighting(
             box=box,
             points=apply(grid, cells),
             confidence=heights,
-            silhouette=silhouette,
+            silhouette=Silhouette(probability=sigmoid(maps[-1]), to_frame=grid),
             extra_hooves=_extra_hooves(maps),
         )
+
+    def look_maps(self, image: Image, box: Box) -> tuple[Maps, FloatArray]:
+        """Return what the network itself gives of one cow.
+
+        Parameters
+        ----------
+        image : ndarray of uint8, shape (h, w, 3)
+            Upright frame, BGR.
+        box : Box
+            Around the cow, px; it is grown before it is looked into.
+
+        Returns
+        -------
+        maps : ndarray of float32, shape (19, h, w)
+            Heat maps of the landmarks, then the silhouette as a logit.
+        to_frame : ndarray, shape (2, 3)
+            Affine from cells to frame px.
+        """
+        rgb, to_frame = cut(image, box, self._size, self.card.crop_growth)
+        with self._borrowed() as segmenter:
+            maps = segmenter.maps(rgb, _LOOK)
+        return maps, grid_to_frame(to_frame, self.card.stride)
 
     def look_many(self, looks: Iterable[tuple[Image, Box]]) -> list[Sighting]:
         """Look at several cows, as many at a time as there are tasks; results in order."""
