@@ -30,7 +30,7 @@ def picture() -> np.ndarray:
     y, x = np.mgrid[:360, :640]
     image = np.zeros((360, 640), np.float32)
     image[100:260, 200:460] = 150
-    image += 255 * np.exp(-((x - 300) ** 2 + (y - 150) ** 2) / (2 * 6.0**2))
+    image += 105 * np.exp(-((x - 300) ** 2 + (y - 150) ** 2) / (2 * 6.0**2))
     return np.repeat(np.clip(image, 0, 255).astype(np.uint8)[:, :, None], 3, axis=2)
 
 

@@ -105,5 +105,5 @@ def _mean_maps(looks: list[tuple[Maps, FloatArray]]) -> tuple[Maps, FloatArray]:
                 (width * FINER, height * FINER),
                 flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
             )
-    mean: Maps = total / np.float32(len(looks))
+    mean: Maps = (total / len(looks)).astype(np.float32)
     return mean, to_frame[:2]
