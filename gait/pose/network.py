@@ -21,8 +21,6 @@ from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid
 from gait.pose.segmenter import Segmenter
 from gait.pose.sighting import Box, FloatArray, Image, Sighting, Silhouette
 
-LENIENCE = 0.65
-"""Share of the card's threshold from which the finder speaks up: the close look confirms."""
 _LOOK = tuple(range(len(LANDMARKS) + 1))
 _HOOF_PAIRS = tuple(
     (INDEX[f"near_{end}_hoof"], INDEX[f"far_{end}_hoof"]) for end in ("fore", "hind")
@@ -89,7 +87,7 @@ class CowNetwork:
         boxes = find_boxes(
             sigmoid(maps[0]),
             maps[1:],
-            threshold=LENIENCE * self.card.finder_threshold,
+            threshold=self.card.finder_threshold,
             cells_per_unit=self.card.width / self.card.stride,
         )
         grid = grid_to_frame(to_frame, self.card.stride)
