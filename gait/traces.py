@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from gait.landmarks import INDEX
 from gait.measure.hoof_events import find_swings
 from gait.measure.lane import see_in_lane
+from gait.overlay import SURE
 
 if TYPE_CHECKING:
     from gait.track import Pass
@@ -31,13 +33,14 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
     -------
     dict
         ``time_s`` and ``head_pct`` (poll over withers, % of withers height), one value a frame,
-        null where unseen; ``arch`` likewise; ``hooves``: for each leg the contacts [on, off] in s,
+        null where not surely seen; ``arch`` likewise; ``hooves``: for each leg the contacts [on, off] in s,
         null for an end that was not seen; ``still``: the frame with the median arch, its time and
         its back line [x, y] in px.
     """
     lane = see_in_lane(pass_)
     poll, withers = lane.of("poll")[1], lane.of("withers")[1]
     head = 100 * (poll - withers) / lane.withers_height_px
+    head = np.where(_both_sure(pass_, "poll", "withers"), head, np.nan)
     arch = frame_arch(pass_)
     return {
         "time_s": _plain(pass_.time_s),
@@ -53,6 +56,12 @@ def frame_arch(pass_: Pass) -> np.ndarray:
     from gait.measure.back_arch import arch_of_line
 
     return np.asarray(arch_of_line(pass_.back_line), float)
+
+
+def _both_sure(pass_: Pass, *names: str) -> np.ndarray:
+    """Return in which frames the network was sure of these landmarks, as for drawing them."""
+    sure = pass_.confidence[:, [INDEX[name] for name in names]] >= SURE
+    return np.asarray(sure.all(axis=1))
 
 
 def _contacts(swings: Any) -> list[list[float | None]]:

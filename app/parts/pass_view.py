@@ -47,7 +47,8 @@ def still(record: PassRecord) -> None:
     """Show the still with the back drawn against a straight line."""
     path = record.files.get("still")
     if path and (session.folder() / path).is_file():
-        st.image(str(session.folder() / path), caption=t("pass.still"), width="stretch")
+        said = t("pass.still")
+        st.image(str(session.folder() / path), caption=said, alt=said, width="stretch")
 
 
 def proposal(record: PassRecord) -> None:
@@ -100,8 +101,8 @@ def traces(record: PassRecord) -> None:
     if found is None:
         st.caption(t("pass.no_traces"))
         return
-    head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]}).dropna()
-    if len(head) > 1:
+    head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]})
+    if head["head"].notna().sum() > 1:
         st.markdown(f"**{t('pass.head_title')}**")
         st.altair_chart(_head_chart(head), width="stretch")
         st.caption(t("pass.head_text"))
@@ -132,7 +133,7 @@ def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
 def _head_chart(head: pd.DataFrame) -> alt.Chart:
     return (
         alt.Chart(head)
-        .mark_line(color=look.BLUE, strokeWidth=2)
+        .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains")
         .encode(
             x=alt.X("time:Q", title=t("pass.time_s")),
             y=alt.Y("head:Q", title=t("pass.head_axis"), scale=alt.Scale(zero=False)),
