@@ -33,9 +33,9 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
     -------
     dict
         ``time_s`` and ``head_pct`` (poll over withers, % of withers height), one value a frame,
-        null where not surely seen; ``arch`` likewise; ``hooves``: for each leg the contacts [on, off] in s,
-        null for an end that was not seen; ``still``: the frame with the median arch, its time and
-        its back line [x, y] in px.
+        null where not surely seen; ``arch`` likewise; ``hooves``: for each leg the contacts
+        [on, off] in s, null for an end that was not seen; ``still``: the frame with the median
+        arch, its time and its back line [x, y] in px.
     """
     lane = see_in_lane(pass_)
     poll, withers = lane.of("poll")[1], lane.of("withers")[1]
