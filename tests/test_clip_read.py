@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import itertools
+import os
 import time
 import zlib
 from pathlib import Path
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 
 from gait.clip import frames as frames_module
+from gait.clip import process as process_module
 from gait.clip import is_frame_folder, read_frames, read_info
 from gait.clip.frames import _Log
 from gait.errors import ClipError, ClipMissing, ClipTruncated, ClipUnreadable, ClipUnusable
@@ -82,6 +84,15 @@ def test_reading_may_stop_early_and_leaves_no_child_behind(film):
     started = time.monotonic()
     reading.close()
     assert time.monotonic() - started < 5
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows keeps a file while it is mapped")
+def test_nothing_is_left_in_shared_memory_even_while_reading(film, monkeypatch, tmp_path):
+    monkeypatch.setattr(process_module, "SHARED", tmp_path)
+    reading = read_frames(film)
+    next(reading)
+    assert list(tmp_path.iterdir()) == []
+    reading.close()
 
 
 @pytest.mark.parametrize("suffix", [".jpg", ".png", ".webp"])

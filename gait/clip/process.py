@@ -27,6 +27,8 @@ SLOTS = 6
 PATIENCE_S = 20.0
 """Longest wait for one frame before the film is given up as damaged."""
 
+SHARED = Path("/dev/shm")
+"""Memory that looks like a folder, where there is one; else the folder for temporary files."""
 _PACKAGE_FOLDER = Path(__file__).resolve().parents[2]
 _CHILD_SETTINGS = {
     "OPENCV_FFMPEG_LOGLEVEL": "-8",
@@ -94,6 +96,7 @@ class Decoding:
         self._lines: queue.Queue[str] = queue.Queue()
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
+        self._ring: Image = np.empty(0, np.uint8)
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.info: dict[str, Any] = json.loads(self._next_line())
@@ -133,20 +136,30 @@ class Decoding:
             If decoding breaks off.
         """
         shape = (SLOTS, self.info["height"], self.info["width"], 3)
-        shared = Path("/dev/shm")
         self._folder = tempfile.TemporaryDirectory(
-            dir=shared if shared.is_dir() else None, ignore_cleanup_errors=True
+            dir=SHARED if SHARED.is_dir() else None, ignore_cleanup_errors=True
         )
         path = Path(self._folder.name) / "frames"
         with path.open("w+b") as file:
             file.truncate(int(np.prod(shape)))
-            ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
+            self._ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
         self._tell(json.dumps({"file": str(path), "slots": SLOTS}))
         while (line := self._next_line()) != "end":
+            self._drop_folder()
             slot, time_s = line.split()
-            image = ring[int(slot)].copy()
+            image = self._ring[int(slot)].copy()
             self._tell("free")
             yield float(time_s), image
+
+    def _drop_folder(self) -> None:
+        """Delete the shared file as soon as both sides hold it, so that nothing is left behind.
+
+        Windows refuses while it is held; there it goes when decoding is closed.
+        """
+        if self._folder is not None:
+            self._folder.cleanup()
+            if not Path(self._folder.name).exists():
+                self._folder = None
 
     def close(self) -> None:
         """End the child and give the shared memory back. May be called twice."""
@@ -157,9 +170,8 @@ class Decoding:
             if stream is not None:
                 with contextlib.suppress(OSError):
                     stream.close()
-        if self._folder is not None:
-            self._folder.cleanup()
-            self._folder = None
+        self._ring = np.empty(0, np.uint8)  # a file still mapped cannot be deleted everywhere
+        self._drop_folder()
 
     def __enter__(self) -> Decoding:
         return self
