@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from gait.clip import frames as frames_module
-from gait.clip import process as process_module
 from gait.clip import is_frame_folder, read_frames, read_info
+from gait.clip import process as process_module
 from gait.clip.frames import _Log
 from gait.errors import ClipError, ClipMissing, ClipTruncated, ClipUnreadable, ClipUnusable
 
