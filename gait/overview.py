@@ -46,7 +46,7 @@ class Overview:
 
 @dataclass(frozen=True, kw_only=True)
 class Agreement:
-    """How well people and program agree, on pairs of standing and proposed scores."""
+    """How well two scorers agree, on pairs of scores for the same walks."""
 
     pairs: int
     table: Sequence[Sequence[int]]
@@ -102,20 +102,28 @@ def herd_overview(store: Store, today: date | None = None) -> Overview:
 
 def person_and_program(store: Store, *, blind_only: bool = False) -> Agreement | None:
     """Return the agreement of people and program, or None while there is nothing to compare."""
+    return _agreement(store.scores.person_and_tool(blind_only=blind_only))
+
+
+def person_and_person(store: Store) -> Agreement | None:
+    """Return the agreement of first scores with second opinions of other people, or None."""
+    return _agreement(store.scores.person_and_person())
+
+
+def _agreement(pairs: Sequence[tuple[int, int]]) -> Agreement | None:
     from gait.statistics import agreement as ag
 
-    pairs = store.scores.person_and_tool(blind_only=blind_only)
     if not pairs:
         return None
-    people, program = [a for a, _ in pairs], [b for _, b in pairs]
-    table = ag.confusion_table(people, program, SCALE)
+    first, second = [a for a, _ in pairs], [b for _, b in pairs]
+    table = ag.confusion_table(first, second, SCALE)
     return Agreement(
         pairs=len(pairs),
         table=table.tolist(),
         weighted_kappa=ag.kappa(table, "quadratic"),
         exact=ag.percent_agreement(table),
         within_one=ag.percent_agreement(table, 1),
-        lame=ag.lame_test(people, program),
+        lame=ag.lame_test(first, second),
         accepted=ag.is_accepted(table),
     )
 

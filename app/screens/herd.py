@@ -14,6 +14,7 @@ from gait.overview import (
     Agreement,
     Overview,
     how_many_to_score,
+    person_and_person,
     person_and_program,
     true_share,
 )
@@ -78,30 +79,28 @@ def planning(found: Overview) -> None:
 
 
 def confusion(both: Agreement) -> pd.DataFrame:
-    """Return how often person and program gave which scores."""
+    """Return how often the two gave which scores."""
     table = pd.DataFrame({str(s): [row[s - 1] for row in both.table] for s in SCORES})
     table.index = pd.Index([str(s) for s in SCORES])
     return table
 
 
-def agreement(found: Overview, both: Agreement | None) -> None:
-    """Show how well people and program agree."""
-    if both is None:
-        st.info(t("herd.no_pairs"))
-        return
+def agreement(both: Agreement, table_text: str) -> None:
+    """Show how well two scorers agree."""
     kappa = both.weighted_kappa
-    st.write(t("herd.kappa", value=f"{kappa.value:.2f}", low=f"{kappa.low:.2f}",
-               high=f"{kappa.high:.2f}", pairs=both.pairs))  # fmt: skip
-    st.write(t("herd.exact", exact=round(100 * both.exact), within=round(100 * both.within_one)))
-    st.write(t("herd.accepted" if both.accepted else "herd.not_accepted"))
-    st.caption(t("herd.not_blind_note"))
-    st.caption(t("herd.table"))
+    said = [
+        t("herd.kappa", value=_two(kappa.value), low=_two(kappa.low), high=_two(kappa.high),
+          pairs=both.pairs),
+        t("herd.exact", exact=round(100 * both.exact), within=round(100 * both.within_one)),
+        t("herd.accepted" if both.accepted else "herd.not_accepted"),
+    ]  # fmt: skip
+    st.markdown("\n".join(f"- {look.literal(s)}" for s in said))
+    st.caption(table_text)
     st.table(confusion(both))
-    true = true_share(found, both)
-    if true is not None:
-        st.write(t("herd.true_share", share=percent(true)))
-        if true.note:
-            st.caption(true.note)
+
+
+def _two(value: float) -> str:
+    return "–" if math.isnan(value) else f"{value:.2f}"
 
 
 def figures(found: Overview) -> None:
@@ -129,9 +128,35 @@ def figures(found: Overview) -> None:
 
 
 def people_and_program(found: Overview) -> None:
-    """Show how well people and program agree."""
-    blind_only = st.toggle(t("herd.blind_only"), key="blind_only")
-    agreement(found, person_and_program(session.store(), blind_only=blind_only))
+    """Show how well people and program agree, and people with each other."""
+    store = session.store()
+    left, right = st.columns(2, gap="large")
+    with left:
+        st.subheader(t("herd.with_program"))
+        blind_only = st.toggle(t("herd.blind_only"), key="blind_only")
+        both = person_and_program(store, blind_only=blind_only)
+        if both is None:
+            st.info(t("herd.no_pairs"))
+        else:
+            agreement(both, t("herd.table"))
+            st.caption(t("herd.not_blind_note"))
+            corrected(found, both)
+    with right:
+        st.subheader(t("herd.with_person"))
+        people = person_and_person(store)
+        if people is None:
+            st.info(t("herd.no_second"))
+        else:
+            agreement(people, t("herd.table_people"))
+
+
+def corrected(found: Overview, both: Agreement) -> None:
+    """Show the share of lame cows corrected for the program's known error."""
+    true = true_share(found, both)
+    if true is not None:
+        st.write(t("herd.true_share", share=percent(true)))
+        if true.note:
+            st.caption(look.literal(true.note))
 
 
 st.title(t("herd.title"))

@@ -181,6 +181,24 @@ class Scores:
         with self._database.read() as connection:
             return [(int(person), int(tool)) for person, tool in connection.execute(question)]
 
+    def person_and_person(self, *, limit: int = 20_000) -> Sequence[tuple[int, int]]:
+        """Return (first person's score, another person's second opinion), newest walks first."""
+        first, second = t.decision.alias("first"), t.decision.alias("second")
+        question = (
+            select(first.c.score, second.c.score)
+            .join(
+                second,
+                (second.c.pass_id == first.c.pass_id)
+                & (second.c.kind == "second_opinion")
+                & (second.c.who != first.c.who),
+            )
+            .where(first.c.kind.in_(("confirmed", "overridden")))
+            .order_by(second.c.decision_id.desc())
+            .limit(limit)
+        )
+        with self._database.read() as connection:
+            return [(int(one), int(other)) for one, other in connection.execute(question)]
+
     def learning_rows(self, limit: int = 20_000) -> list[dict[str, Any]]:
         """Return standing scores with the measures they were given on, newest first.
 
