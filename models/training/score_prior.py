@@ -37,10 +37,10 @@ SHARES = (0.428, 0.347, 0.155, 0.053, 0.017)
 2023: means of 53 studies 22.8 % and 7.0 %); 1 against 2 as four observers gave them (Russello et
 al. 2024); 4 against 5 from memory."""
 EXACT_AGREEMENT = 0.62
-"""Mean confidence over a herd when measured without error: a little above the 0.50-0.60 that honest
-five-class programs reach on film and near the lower end of the 0.60-0.83 with which experts repeat
-their own scores (Schlageter-Tello et al. 2014). Measurement error, carried in for every pass, brings
-it down."""
+"""Mean confidence over a herd when measured without error: a little above the 0.50-0.60 that
+honest five-class programs reach on film and near the lower end of the 0.60-0.83 with which experts
+repeat their own scores (Schlageter-Tello et al. 2014). Measurement error, carried in for every
+pass, brings it down."""
 SOUND_AT, LESION_AT = 1.5, 3.5
 TRUNK_M = 1.45
 """Withers to tailhead of an adult Holstein, m: 0.98 of a withers height of 1.47 m. The share is
