@@ -14,6 +14,7 @@ from app.parts import look, player
 from app.texts import said, t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
+from gait.same_day import same_day
 
 REASONS_SHOWN = 4
 LEAST_LABELLED = 0.09
@@ -71,8 +72,27 @@ def proposal(record: PassRecord) -> None:
         f"{look.plain(span)}</span></span></div><ul class='reasons'>{reasons}</ul>"
         + chances(found["probabilities"])
     )
+    together(record.summary.pass_id)
     for problem in record.problems:
         st.caption(look.literal(said(problem)))
+
+
+def together(pass_id: int) -> None:
+    """Say what all of the cow's passes of that day propose together, where there are several."""
+    found = same_day(session.store(), pass_id)
+    if found is None:
+        return
+    proposed = found.proposal
+    st.write(
+        t(
+            "pass.same_day",
+            count=found.passes,
+            score=proposed.value,
+            share=round(100 * proposed.confidence),
+            low=proposed.plausible[0],
+            high=proposed.plausible[-1],
+        )
+    )
 
 
 def chances(probabilities: Sequence[float]) -> str:
