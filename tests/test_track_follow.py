@@ -128,7 +128,9 @@ def test_a_cow_that_turns_back_gives_two_passes_neither_joined():
         return -210 + 160 * min(t, 2.6) - 160 * max(t - 2.6, 0)
 
     found = passes_of([BlueCow(ident=1, tail_x=tail)], 6.0)
-    assert [p.heading for p in found][:1] == ["right"]
+    assert [p.heading for p in found] == ["right", "left"]
+    assert problems.TURNS_LATER in found[0].problems
+    assert problems.TURNS_LATER not in found[1].problems
     assert all(p.time_s[-1] < 3.3 or p.time_s[0] > 2.4 for p in found)
 
 

@@ -185,7 +185,7 @@ def _judge(draft: Pass, cow: Followed, rows: list[Row], travelled: float) -> _Ve
         *([problems.OVERLAP] if companion > ALL_THE_WAY else []),
         *_view_refusals(draft),
     ]
-    notes = _notes(draft, rows, companion)
+    notes = _notes(draft, rows, companion, cow.ended)
     return _Verdict(problems=refusals + notes, usable=not refusals)
 
 
@@ -222,10 +222,12 @@ def _view_refusals(draft: Pass) -> list[str]:
     return found
 
 
-def _notes(draft: Pass, rows: list[Row], companion: float) -> list[str]:
+def _notes(draft: Pass, rows: list[Row], companion: float, ended: str) -> list[str]:
     notes = []
     if SOME_OF_THE_WAY < companion <= ALL_THE_WAY:
         notes.append(problems.PART_OVERLAP.format(share=companion))
+    if ended == "turned" and abs(_travelled(draft)) >= TRAVELS:
+        notes.append(problems.TURNS_LATER)
     standing = _standing_s(draft)
     if standing > STOPPED_S and abs(_travelled(draft)) >= TRAVELS:
         notes.append(problems.STOPS.format(seconds=standing))

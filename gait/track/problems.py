@@ -9,6 +9,7 @@ NO_COW = (
 STANDS = "She stands still. Let her walk past the camera for at least three strides."
 STOPS = "She stops on the way ({seconds:.0f} s); only her walking is measured."
 TURNS = "She turns round before she has passed. Film her again walking straight on."
+TURNS_LATER = "She turns round at the end of this pass; only her walk up to there is measured."
 BACKWARDS = "She walks backwards. Film her again walking forwards."
 OVERLAP = (
     "Two cows overlap all the way, so their legs cannot be told apart. Let the cows pass one by "
