@@ -95,7 +95,7 @@ class ClipReport:
         return {
             "clip": str(self.info.path),
             "frames": self.frames,
-            "fps": round(float(self.info.fps), 3),
+            "fps": _number(self.info.fps),
             "photo": self.info.is_photo,
             "problems": list(self.problems),
             "passes": [p.to_json() for p in self.passes],
