@@ -101,7 +101,9 @@ def cut_power(runs: int, folder: Path, seed: int = 0) -> dict[str, int]:
             _copy(film, folder / f"copy_{batch * FILMS + number:03d}.mp4")
         batch += 1
         while True:
-            whole = _one_run(farm, film, told, float(rng.uniform(0.1, 2.0)), last=ended >= runs)
+            # at any step: while films are taken in, scored, filed, or decided on
+            steps, after_s = int(rng.integers(1, FILMS + 4)), float(rng.uniform(0, 1.2))
+            whole = _one_run(farm, film, told, steps, after_s, last=ended >= runs)
             with open_store(farm) as store:
                 check(store, told)
             if whole:
@@ -121,20 +123,20 @@ def _copy(film: Path, path: Path) -> None:
 
 
 def _one_run(
-    farm: Path, film: Path, told: dict[str, set[str]], after_s: float, *, last: bool
+    farm: Path, film: Path, told: dict[str, set[str]], steps: int, after_s: float, *, last: bool
 ) -> bool:
-    """Run the child until it ends by itself (True) or is ended after some seconds (False)."""
+    """Run the child until it ends by itself (True), or end it some time after a step (False)."""
     command = [sys.executable, "-m", "tests.power_cut", "--child", str(farm), str(film)]
     surroundings = {**os.environ, "PYTHONPATH": str(CHECKOUT)}
     running = subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=surroundings
     )
     assert running.stdout is not None
-    first = running.stdout.readline()  # the clock starts with the first step, not with imports
+    lines = [running.stdout.readline() for _ in range(0 if last else steps)]
     if not last:
         time.sleep(after_s)
         running.send_signal(signal.SIGKILL)
-    lines = [first, *running.stdout.read().splitlines(keepends=True)]
+    lines += [*running.stdout.read().splitlines(keepends=True)]
     running.stdout.close()
     code = running.wait()
     if code not in (0, -signal.SIGKILL):
