@@ -9,6 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import finding_form, look
+from app.parts.icon_button import icon_button
 from app.texts import t
 from gait import trim_day
 from gait.errors import GaitError
@@ -63,8 +64,9 @@ def listed_findings(cow: str) -> list[Finding]:
     for place, finding in enumerate(kept):
         text, off = st.columns([5, 1], vertical_alignment="center")
         text.markdown(f"- {look.literal(finding_form.finding_text(finding))}")
-        label = t("findings.remove")
-        if off.button("", icon=":material/close:", key=f"finding_off_{cow}_{place}", help=label):
+        with off:
+            dropped = icon_button(t("findings.remove"), "close", f"finding_off_{cow}_{place}")
+        if dropped:
             kept.pop(place)
             st.rerun()
     if not kept:

@@ -58,17 +58,17 @@ def figures(lines: list[LameCow]) -> None:
     row = st.container(horizontal=True, gap="small")
     with row:
         if waiting.to_check:
-            st.page_link("screens/to_check.py", label=t("lame.check_now"), width="stretch",
+            st.page_link("screens/to_check.py", label=t("lame.check_now"),
                          icon=":material/visibility:")  # fmt: skip
         elif not lines:
-            st.page_link("screens/film.py", label=t("lame.first_film"), width="stretch",
+            st.page_link("screens/film.py", label=t("lame.first_film"),
                          icon=":material/videocam:")  # fmt: skip
     if lines:
         farm = str(session.store().settings.get(FARM_NAME_SETTING, ""))
         row.download_button(
             t("lame.print"),
             lambda: lame_sheet_pdf(lame_sheet(lines, on=date.today(), farm=farm)),
-            file_name=f"lame_list_{date.today()}.pdf", mime="application/pdf", width="stretch",
+            file_name=f"lame_list_{date.today()}.pdf", mime="application/pdf",
             icon=":material/print:", key="lame_pdf", on_click="ignore",
         )  # fmt: skip
 

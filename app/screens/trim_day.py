@@ -9,6 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
+from app.parts.icon_button import icon_button
 from app.texts import said, t
 from gait import trim_day
 from gait.errors import GaitError
@@ -83,15 +84,14 @@ def cow_row(day: TrimDay, entry: TrimEntry, count: int, cautions: tuple[str, ...
 
 def _row_buttons(day: TrimDay, entry: TrimEntry, count: int) -> None:
     store, cow = session.store(), entry.cow
-    if st.button("", icon=":material/arrow_upward:", key=f"up_{cow}", help=t("trim.up", cow=cow),
-                 disabled=entry.position == 1):  # fmt: skip
+    if icon_button(t("trim.up", cow=cow), "arrow_upward", f"up_{cow}", entry.position == 1):
         trim_day.move(store, day, cow, -1)
         st.rerun()
-    if st.button("", icon=":material/arrow_downward:", key=f"down_{cow}",
-                 help=t("trim.down", cow=cow), disabled=entry.position == count):  # fmt: skip
+    if icon_button(t("trim.down", cow=cow), "arrow_downward", f"down_{cow}",
+                   entry.position == count):  # fmt: skip
         trim_day.move(store, day, cow, 1)
         st.rerun()
-    if st.button("", icon=":material/close:", key=f"off_{cow}", help=t("trim.off", cow=cow)):
+    if icon_button(t("trim.off", cow=cow), "close", f"off_{cow}"):
         trim_day.take_off(store, day, cow)
         st.rerun()
 
