@@ -130,8 +130,9 @@ def check_whole(path: Path) -> None:
     # a film written in fragments may stop after any of them, so only the plain kind is judged
     if b"moov" not in names or (at > size and b"moof" not in names):
         share = min(size / at, 1.0) if at else 1.0
+        there = f"only {share:.0%}" if share >= 0.01 else "almost nothing"
         raise ClipTruncated(
             f"{path.name} is cut off: "
-            + (f"only {share:.0%} of it is there." if at > size else "its index is missing."),
+            + (f"{there} of it is there." if at > size else "its index is missing."),
             "Copy it from the camera again and wait until the copy is finished.",
         )
