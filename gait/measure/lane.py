@@ -21,6 +21,9 @@ FloatArray = npt.NDArray[np.float64]
 
 MOST_TILT_DEG = 15.0
 """A path steeper than this in the picture is not a camera held askew; our own choice."""
+LEAST_BODY_PX = 10.0
+"""Withers and tailhead closer than this are not those of a cow one can measure."""
+LEAST_WHOLE_FRAMES = 5
 LEAST_WALK_BL = 0.5
 """The lane's direction is read from the walk only if the cow moves at least this far."""
 
@@ -92,7 +95,9 @@ def see_in_lane(pass_: Pass) -> Lane:
     ground = pass_.ground(np.where(_in_frame(pass_)[..., None], pass_.points, np.nan))
     ground = _ends_on_edge(ground, pass_.ground(pass_.back_line))
     withers, tailhead = ground[:, INDEX["withers"]], ground[:, INDEX["tailhead"]]
-    body_length = _median(np.hypot(*(withers - tailhead).T))
+    body_length = _median(_from_whole(np.hypot(*(withers - tailhead).T), pass_))
+    if body_length < LEAST_BODY_PX:
+        body_length = float("nan")
     middle = _trunk_middle(ground)
     forward, tilt = _walking_direction(middle, body_length, pass_.heading)
     upward = np.array([forward[1], -forward[0]])
@@ -106,7 +111,7 @@ def see_in_lane(pass_: Pass) -> Lane:
         up=up,
         trunk=middle @ forward,
         body_length_px=body_length,
-        withers_height_px=_withers_height(up, body_length),
+        withers_height_px=_withers_height(up, pass_, body_length),
         tilt_deg=tilt,
     )
 
@@ -132,6 +137,12 @@ def _ends_on_edge(ground: FloatArray, line: FloatArray) -> FloatArray:
         if known.any():
             moved[known, INDEX[name]] = edge[known] + np.median(offset[known], axis=0)
     return moved
+
+
+def _from_whole(values: FloatArray, pass_: Pass) -> FloatArray:
+    """Return the values of the frames that hold the whole cow, or all if there are hardly any."""
+    whole = ~pass_.cut & np.isfinite(values)
+    return values[whole] if whole.sum() >= LEAST_WHOLE_FRAMES else values
 
 
 def _median(values: FloatArray) -> float:
@@ -171,7 +182,7 @@ def _walking_direction(
     return direction / np.hypot(*direction), tilt
 
 
-def _withers_height(up: FloatArray, body_length: float) -> float:
+def _withers_height(up: FloatArray, pass_: Pass, body_length: float) -> float:
     """Return the withers' height above the ground line of the planted hooves, px.
 
     Each hoof stands on the floor for most of the stride, so the floor under it is the low
@@ -185,7 +196,7 @@ def _withers_height(up: FloatArray, body_length: float) -> float:
             floors.append(float(np.percentile(height, 30)))
         elif height.size:
             floors.append(float(height.min()))
-    withers = _median(up[:, INDEX["withers"]])
+    withers = _median(_from_whole(up[:, INDEX["withers"]], pass_))
     if not floors or not np.isfinite(withers):
         return float("nan")
     height_px = withers - float(np.mean(floors))

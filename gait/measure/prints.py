@@ -18,6 +18,8 @@ FloatArray = npt.NDArray[np.float64]
 
 LENGTH_ERROR = 0.02
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
+LEAST_WHOLE_SHARE = 0.3
+"""Frames that hold the whole cow give the speed if they span this share of the pass."""
 PRINT_BIAS_BL = 0.012
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
@@ -93,6 +95,10 @@ def _mean_of_groups(groups: list[FloatArray], usual_spread: float) -> tuple[floa
 
 def _speed(lane: Lane, strides: int) -> Measure:
     seen = np.isfinite(lane.trunk)
+    whole = seen & lane.whole
+    # where the frame cuts her, the end of the trunk beyond it is a guess
+    if whole.any() and np.ptp(lane.time_s[whole]) > LEAST_WHOLE_SHARE * np.ptp(lane.time_s[seen]):
+        seen = whole
     if seen.sum() < 5:
         return missing("bl/s", "The trunk was hardly seen. Film her clear of posts and other cows.")
     t, x = lane.time_s[seen], lane.trunk[seen] / lane.body_length_px
