@@ -10,10 +10,17 @@ from app.texts import LANGUAGES, t
 from gait.errors import GaitError
 from gait.herd.people import ROLES
 
+WIDTH_PX = 460
+
 
 def sign_in() -> None:
     """Ask for name and PIN, or hand over to the outside service; set up the first person."""
     st.title(t("app.title"))
+    with st.container(width=WIDTH_PX):
+        _ways_in()
+
+
+def _ways_in() -> None:
     if session.oidc_set_up():
         _outside()
     everybody = [p for p in session.store().people.all() if p.has_pin]
