@@ -12,7 +12,7 @@ from gait.clip import read_info
 from gait.errors import ClipUnusable
 from gait.landmarks import INDEX
 from gait.pose import Box, Sighting, Silhouette
-from gait.track import follow, photo_pass
+from gait.track import follow, photo_pass, problems
 from gait.track.cow import middle_x
 from gait.track.seen import look_closely, outline_box
 from tests.track_world import HEIGHT, WIDTH, BlueCow, BlueNetwork, film, walking
@@ -165,3 +165,10 @@ def test_of_several_cows_in_a_photo_the_largest_is_taken_and_it_is_told(tmp_path
 def test_a_photo_without_a_cow_is_refused(tmp_path):
     with pytest.raises(ClipUnusable, match="No cow seen from the side"):
         photo_pass(photo_of([], tmp_path / "lane.png"), BlueNetwork())
+
+
+def test_a_cow_photographed_from_the_front_is_not_measured(tmp_path):
+    front = BlueCow(ident=1, tail_x=lambda _: 200.0, top=20, tall=300)
+    only = photo_pass(photo_of([front], tmp_path / "front.png"), BlueNetwork())
+    assert problems.HEAD_ON in only.problems
+    assert not only.usable
