@@ -181,7 +181,8 @@ def serve(farm: Path, address: str, port: int) -> int:
     # opened to the network, the page is known by names that cannot be told here, but asks for a PIN
     flags += [f"--server.allowedHosts={name}" for name in THIS_COMPUTER] if is_local else []
     surroundings = {
-        **os.environ,
+        # scoring has closed this process's own way out, which the page may need for sign-in
+        **{name: value for name, value in os.environ.items() if value != CLOSED_PORT},
         **_way_out(),
         "EXITLANE_FARM": str(farm),
         "EXITLANE_OPEN_TO_NETWORK": "" if is_local else "1",
