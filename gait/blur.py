@@ -8,9 +8,10 @@ Two things are done to every picture of a review film when the farm turns this o
    detector (histograms of oriented gradients, whole upright bodies), and the upper part of each is
    coarsened as well.
 
-Limits, measured: on a street photo with four people, one of them cut by the edge, the detector
-found two in full and part of a third; on a close-up of two heads none; among 46 pictures of cows
-and other animals it saw a person once where there was none. Somebody who stands between camera and
+Limits, measured: on a street photo with four people, one of them cut by the edge, the detector's
+boxes fitted one person (overlap over union of at least one half), and what was coarsened covered
+three of the four heads; on a close-up of two heads it found nobody; among 46 pictures of cows and
+other animals it saw a person once where there was none. Somebody who stands between camera and
 cow, bent, sitting or cut by the frame, can therefore stay recognisable. The film as it came from
 the camera is not touched: whoever wants no recognisable people at all does not keep it (see
 :mod:`gait.keeping`).
