@@ -11,7 +11,7 @@ import pytest
 
 from gait.clip import Frame
 from gait.errors import ClipTruncated
-from gait.track import follow, problems
+from gait.track import follow, problems, seen
 from tests.track_world import FOCAL, FPS, HEIGHT, LENGTH, WIDTH, BlueCow, BlueNetwork, film, walking
 
 
@@ -264,3 +264,26 @@ def test_any_usual_frame_rate_gives_the_same_pass(fps):
     assert np.abs(only.point("withers")[whole, 0] - (tail + 0.7 * LENGTH)).max() < 2.0
     # whole from (210 / 160) s to (640 / 160) s
     assert whole.sum() / fps > 2.0
+
+
+class UnsureNetwork(BlueNetwork):
+    """Never surer than it is told to be."""
+
+    def __init__(self, sure: float) -> None:
+        super().__init__()
+        self.sure = sure
+
+    def look(self, image, box):
+        sighting = super().look(image, box)
+        return replace(sighting, confidence=np.minimum(sighting.confidence, self.sure))
+
+
+@pytest.mark.parametrize(
+    ("level", "sure", "refused"),
+    [(4.0, 0.65, True), (15.0, 0.65, False), (15.0, 0.4, True), (25.0, 0.4, False)],
+)
+def test_darkness_is_judged_with_how_well_she_is_seen(monkeypatch, level, sure, refused):
+    monkeypatch.setattr(seen, "_light", lambda *_: (level, float("nan")))
+    (only,) = follow(film([walking(1)], 6.0), UnsureNetwork(sure))
+    assert (problems.DARK in only.problems) == refused
+    assert only.usable == (not refused)

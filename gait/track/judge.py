@@ -40,7 +40,10 @@ SOME_OF_THE_WAY, ALL_THE_WAY = 0.1, 0.6
 LEGS_SHARE = 0.45
 """Frames with a hoof too many are believed from this share on. Ours, on drawn cows: single cows
 give up to 0.12, cows close behind each other and crossing 0.1-0.4, cows abreast 0.8."""
-DARK_LEVEL = 20.0
+DARK_LEVEL, DIM_LEVEL = 8.0, 20.0
+"""Mean grey level of her box under which she is refused, and under which only if also unsure. Real
+cows in a dark barn have 22-32 and are seen well."""
+SEEN_IN_DIM = 0.5
 BLURRED_SHARPNESS = 0.09
 """Sharpness under which she is blurred. Ours: real photos give 0.4-1.3, the same photos blurred
 by 0.3 % of their width 0.05-0.13."""
@@ -217,7 +220,8 @@ def _view_refusals(draft: Pass) -> list[str]:
     whole = ~draft.cut
     if whole.sum() >= 3 and np.median(size[whole, 0] / size[whole, 1]) < HEAD_ON_ASPECT:
         found.append(problems.HEAD_ON)
-    if np.nanmedian(draft.brightness) < DARK_LEVEL:
+    brightness, confidence = np.nanmedian(draft.brightness), np.median(draft.confidence)
+    if brightness < DARK_LEVEL or (brightness < DIM_LEVEL and confidence < SEEN_IN_DIM):
         found.append(problems.DARK)
     return found
 
