@@ -121,15 +121,14 @@ def findings(tab: Tab) -> None:
     """Enter what was found on one foot."""
     page = tab.page
     tab.open("findings?cow=0431")
-    page.get_by_role("radio", name="right hind").or_(
-        page.get_by_role("button", name="right hind")
-    ).first.click()
-    tab.settle()
+    for choice in ("right hind", "outer"):
+        page.get_by_role("radio", name=choice).first.click()
+        tab.settle()
     page.get_by_text("Block", exact=True).first.click()
     tab.settle()
     page.get_by_role("button", name="Add this finding").click()
     tab.settle()
-    page.get_by_text("right hind · both · Block").wait_for()
+    page.get_by_text("right hind · outer · Block").wait_for()
     tab.picture("findings")
     page.get_by_role("button", name="Keep, next cow").click()
     page.get_by_text("Cow 0431 is on record. Recheck on").wait_for()
