@@ -33,6 +33,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python3 -m tests.benchmark", description=__doc__)
     parser.add_argument("--rounds", type=int, default=3, help="best of so many (default 3)")
     parser.add_argument("--profile", metavar="FILM", help="cow or empty: where the time goes")
+    parser.add_argument("--film", type=Path, help="measure a film of your own as well")
     parser.add_argument("--out", type=Path, default=RESULTS)
     args = parser.parse_args()
     try:
@@ -48,6 +49,8 @@ def main() -> int:
     if args.profile:
         measured("profile", found[args.profile], 1)
         return 0
+    if args.film:
+        found[f"own {args.film.name}"] = args.film
     before = os.getloadavg()
     table = everything(found, args.rounds)
     args.out.write_text(report(table, before, os.getloadavg(), args.rounds), encoding="utf-8")
