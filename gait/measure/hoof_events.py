@@ -33,6 +33,7 @@ SWING_SPEED = 0.8
 LEAST_STANCE_S = 0.12
 LEAST_SWING_BL = 0.2
 """Shortest way of a swing; shorter moves are a shuffle or an error of the landmark. Ours."""
+COMPANY_S = 0.15
 LONGEST_LOOK_S = 0.4
 """How far before and after the swing the planted hoof is looked at."""
 
@@ -106,6 +107,7 @@ def robust_speed(time_s: FloatArray, along: FloatArray, half_window: int) -> Flo
 def _rough_swings(lane: Lane, leg: str) -> list[Window]:
     along, _ = lane.of(f"{leg}_hoof")
     known = np.isfinite(along)
+    known &= _has_company(lane.time_s, known)
     if known.sum() < 2 * LEAST_FRAMES or not np.isfinite(lane.body_length_px):
         return []
     t, x = lane.time_s[known], along[known]
@@ -119,6 +121,17 @@ def _rough_swings(lane: Lane, leg: str) -> list[Window]:
     runs = [run for run in runs if _is_a_step(run, t, x, lane.body_length_px)]
     still = speed < 0.4 * limit
     return [_window(runs, k, t, x, still) for k in range(len(runs))]
+
+
+def _has_company(t: FloatArray, known: BoolArray) -> BoolArray:
+    """Return which frames have two others close in time: a lone sighting is a mistake."""
+    if known.sum() < LEAST_FRAMES:
+        return known
+    seen = t[known]
+    near = max(COMPANY_S, 2.5 * float(np.median(np.diff(t))))
+    around = np.searchsorted(seen, t + near, "right") - np.searchsorted(seen, t - near, "left")
+    company: BoolArray = around >= LEAST_FRAMES
+    return company
 
 
 def _runs(flag: BoolArray, t: FloatArray) -> list[tuple[int, int]]:

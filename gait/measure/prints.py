@@ -16,11 +16,11 @@ from gait.measure.timetable import Timetable
 
 FloatArray = npt.NDArray[np.float64]
 
-LENGTH_ERROR = 0.02
+LENGTH_ERROR = 0.03
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
-PRINT_BIAS_BL = 0.012
+PRINT_BIAS_BL = 0.004
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
 

@@ -19,11 +19,11 @@ OfPair = Callable[[Timetable, str, FloatArray], float]
 LEAST_STRIDES = 2
 LEAST_SINGLE_STRIDES = 6
 """Strides of single legs, all legs together, from which their variation is told."""
-USUAL_VARIATION_PCT = 1.5
+USUAL_VARIATION_PCT = 1.0
 """Stride-to-stride variation taken where too few strides show it; ours."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
-EVENT_BIAS_S = 0.010
+EVENT_BIAS_S = 0.007
 """What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
 toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
 

@@ -22,7 +22,7 @@ from gait.measure.swing_fit import Swing
 FloatArray = npt.NDArray[np.float64]
 Kind = Literal["on", "off"]
 
-STRIDE_WANDER = 0.01
+STRIDE_WANDER = 0.006
 """Stride-to-stride spread of an event's phase in a steady walk, share of the stride; ours."""
 OUT_OF_BEAT = 0.27
 """A swing farther than this (strides) from a whole number of strides is out of beat; ours."""

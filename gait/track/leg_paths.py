@@ -23,6 +23,8 @@ EDGE = 0.15
 """Share of a swing by which it may begin earlier or end later than thought."""
 MET = 0.06
 """A sighting so close to a tried path counts for it, trunk lengths."""
+SLOW_END = 0.15
+"""Share of a swing at either end in which the hoof seems still, or already, on its print."""
 SWING_S = (0.3, 0.8)
 """Shortest and longest usual swing of a walking cow, s; ours."""
 UNSEEN = 1.0
@@ -78,10 +80,12 @@ def usual_swing_s(legs: list[list[Print]]) -> float:
     """Return how long a swing usually takes, from the shorter times between prints of a leg.
 
     A print is seen late or left early when the other leg hides it, so that the time between
-    prints is a swing or more, hardly ever less.
+    prints is the visible part of a swing or more, hardly ever less.
     """
     gaps = [b.first_s - a.last_s for leg in legs for a, b in pairwise(leg)]
-    return float(np.clip(np.percentile(gaps, 25), *SWING_S)) if gaps else float(np.mean(SWING_S))
+    if not gaps:
+        return float(np.mean(SWING_S))
+    return float(np.clip(np.percentile(gaps, 25) / (1 - 2 * SLOW_END), *SWING_S))
 
 
 def find_path(
@@ -138,14 +142,14 @@ def _find_swing(
     first: Print, second: Print, swing_s: float, time_s: FloatArray, sightings: FloatArray
 ) -> tuple[float, float]:
     """Return hoof-off and hoof-on between two prints: the moments that meet most sightings."""
-    gap = second.first_s - first.last_s
-    if gap <= 1.15 * swing_s:
-        return first.last_s, second.first_s
+    begin, end = first.last_s - SLOW_END * swing_s, second.first_s + SLOW_END * swing_s
+    if end - begin <= 1.1 * swing_s:
+        return begin, end
     way = second.place - first.place
-    about = (time_s > first.last_s) & (time_s < second.first_s)
+    about = (time_s > begin) & (time_s < end)
     seen, t = sightings[about], time_s[about]
-    best, best_count = (first.last_s, second.first_s), -1.0
-    for off in np.linspace(first.last_s, second.first_s - swing_s, 12):
+    best, best_count = (begin, end), -1.0
+    for off in np.linspace(begin, end - swing_s, 16):
         at = first.place + way * _cycloid(t, off, off + swing_s)
         moving = (t > off) & (t < off + swing_s)
         met = np.nanmin(np.abs(np.nan_to_num(seen, nan=np.inf) - at[:, None]), axis=1, initial=9.0)
