@@ -38,7 +38,7 @@ def card(line: LameCow) -> None:
             f"</div><div>{look.plain(said(line.next_step))}</div>"
             f"<div class='quiet'>{look.plain(' · '.join(notes))}</div>{cautions}"
         )
-        with act:
+        with act.container(horizontal=True, gap="small"):
             query = {"cow": line.cow.number}
             st.page_link("screens/findings.py", label=t("lame.findings"), query_params=query,
                          width="stretch")  # fmt: skip
@@ -55,7 +55,7 @@ def figures(lines: list[LameCow]) -> None:
         t("lame.second"): waiting.second_opinion,
     }
     st.html(look.figures(found))
-    row = st.container(horizontal=True, gap="small")
+    row = st.container(horizontal=True, gap="small", vertical_alignment="center")
     with row:
         if waiting.to_check:
             st.page_link("screens/to_check.py", label=t("lame.check_now"),

@@ -82,7 +82,9 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
 
 st.title(t("to_check.title"))
 skipped: list[int] = st.session_state.setdefault("skipped", [])
-st.caption(t("check.waiting", count=session.store().queue.waiting().to_check))
+count = session.store().queue.waiting().to_check
+if count:
+    st.caption(t("check.waiting", count=count))
 decide.said()
 pass_id = current(skipped)
 if pass_id is None:
