@@ -1,0 +1,85 @@
+"""Film: kept first, queued once, refused with a sentence, taken from a watched folder."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from app import session
+from gait.intake import incoming_file
+from gait.store import Store
+from tests.app.conftest import OpenPage, words_of
+
+FILM = ("cow_0412.webm", b"a film", "video/webm")
+
+
+@pytest.fixture(autouse=True)
+def wakes(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """Count how often the worker is woken instead of starting it."""
+    calls: list[int] = []
+    monkeypatch.setattr(session, "wake_worker", lambda: calls.append(1))
+    return calls
+
+
+def test_dropped_film_is_kept_on_disk_and_queued_once(
+    farm: Store, page: OpenPage, wakes: list[int]
+) -> None:
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([FILM]).run()
+    assert "cow_0412.webm is safe and waits to be watched." in words_of(at)
+    (job,) = farm.jobs.all()
+    assert incoming_file(farm, str(job.payload["file"])).read_bytes() == b"a film"
+    assert job.payload["name"] == "cow_0412.webm"
+    assert wakes
+    at.run()
+    again = page("film")
+    again.file_uploader(key="film_files").set_value([FILM]).run()
+    assert len(farm.jobs.all()) == 1
+
+
+def test_film_known_by_its_content_is_told_under_any_name(farm: Store, page: OpenPage) -> None:
+    import hashlib
+
+    farm.clips.add(sha256=hashlib.sha256(b"a film").hexdigest(), name="x.webm", who="Ann")
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([("other.webm", b"a film", "video/webm")]).run()
+    assert "other.webm came in before" in words_of(at)
+
+
+def test_refused_film_says_why_and_can_be_tried_again(farm: Store, page: OpenPage) -> None:
+    job = farm.jobs.add("k", "score_clip", {"name": "dark.webm", "file": "x", "who": "Ann"})
+    farm.jobs.claim("w")
+    farm.jobs.failed(job.job_id, "It is too dark. Switch the light on.", worker="w")
+    at = page("film")
+    assert "dark.webm" in words_of(at)
+    assert "It is too dark. Switch the light on." in words_of(at)
+    at.button(key=f"again_{job.job_id}").click().run()
+    kept = farm.jobs.get(job.job_id)
+    assert kept is not None
+    assert kept.state == "waiting"
+
+
+def test_progress_of_each_film_is_shown(farm: Store, page: OpenPage) -> None:
+    job = farm.jobs.add("k", "score_clip", {"name": "lane.webm", "file": "x", "who": "Ann"})
+    farm.jobs.claim("w")
+    farm.jobs.progress(job.job_id, 0.4, "Watching", worker="w")
+    (bar,) = page("film").get("progress")
+    assert bar.proto.value == 40
+    assert bar.proto.text == "lane.webm: being watched".replace(".", "\\.", 1)
+    farm.jobs.done(job.job_id, {"passes": [1, 2, 3]}, worker="w")
+    assert "3 cows walked past." in words_of(page("film"))
+
+
+def test_watched_folder_is_looked_through(farm: Store, page: OpenPage, tmp_path: Path) -> None:
+    card = tmp_path / "card"
+    farm.settings.put("watched_folder", str(card), who="Ann")
+    assert "is not there. Plug in the card" in words_of(page("film"))
+    card.mkdir()
+    for name in ("a.webm", "b.mp4", "list.txt"):
+        (card / name).write_bytes(name.encode())
+        os.utime(card / name, (1, 1))
+    page("film").button(key="look_now").click().run()
+    assert {job.payload["name"] for job in farm.jobs.all()} == {"a.webm", "b.mp4"}
+    assert (card / "a.webm").exists()
