@@ -202,3 +202,23 @@ def test_noisy_passes_meet_the_stated_tolerances_and_errors():
 def test_prints_need_a_timetable():
     found = measure_prints(None, {}, None)  # type: ignore[arg-type]
     assert all(np.isnan(m.value) and m.reason for m in found.values())
+
+
+def test_only_the_longest_stretch_without_a_stop_is_timed():
+    cow = WalkingCow(seconds=7)
+    walk = film(cow)
+    rows = np.concatenate([np.arange(60), np.full(45, 60), np.arange(60, len(walk))])
+    stopping = replace(
+        walk,
+        **{
+            name: getattr(walk, name)[rows]
+            for name in ("points", "confidence", "box", "to_ground", "back_line", "cut",
+                         "brightness", "sharpness", "overlap")
+        },
+        frame=np.arange(len(rows)),
+        time_s=np.arange(len(rows)) / cow.fps,
+    )  # fmt: skip
+    found = measure_pass(stopping).measures
+    assert found["stride_duration_s"].value == pytest.approx(cow.stride_s, abs=0.01)
+    assert found["step_time_asymmetry_pct"].value < 1.5
+    assert found["stance_share_pct"].value == pytest.approx(64, abs=1.5)

@@ -6,6 +6,8 @@ is in the air. Then `swing_fit` times both ends of each.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import numpy.typing as npt
 
@@ -34,6 +36,8 @@ LEAST_STANCE_S = 0.12
 LEAST_SWING_BL = 0.2
 """Shortest way of a swing; shorter moves are a shuffle or an error of the landmark. Ours."""
 COMPANY_S = 0.15
+STOP_SHARE, STOP_S = 0.25, 0.5
+"""A stop: less than this share of the usual speed for so long; ours."""
 LONGEST_LOOK_S = 0.4
 """How far before and after the swing the planted hoof is looked at."""
 
@@ -70,6 +74,45 @@ def find_swings(lane: Lane) -> dict[str, list[Swing]]:
         }
         fits = fit(shape, usual)
     return {leg: [swing for swing in fits[leg] if swing is not None] for leg in LEGS}
+
+
+def longest_walk(lane: Lane, swings: dict[str, list[Swing]]) -> dict[str, list[Swing]]:
+    """Keep the swings of the longest stretch that the cow walks without a stop.
+
+    Before and after a stop the legs keep different time, so they cannot be timed together.
+
+    Parameters
+    ----------
+    lane : Lane
+        The cow in lane coordinates.
+    swings : dict
+        Swings of each leg.
+
+    Returns
+    -------
+    dict
+        The swings that lie between two stops, or between a stop and an end of the pass.
+    """
+    speed = np.abs(lane.speed_at(lane.time_s, 0.25)) / lane.body_length_px
+    usual = np.nanpercentile(speed, 70) if np.isfinite(speed).any() else np.nan
+    stops = [
+        (lane.time_s[first], lane.time_s[last])
+        for first, last in _runs(speed < STOP_SHARE * usual, lane.time_s)
+        if lane.time_s[last] - lane.time_s[first] > STOP_S
+    ]
+    if not stops:
+        return swings
+    middles = [(start + end) / 2 for start, end in stops]
+    walks: list[dict[str, list[Swing]]] = [
+        {leg: [s for s in swings[leg] if begin <= swing_time(s) < end] for leg in LEGS}
+        for begin, end in pairwise([-np.inf, *middles, np.inf])
+    ]
+    return max(walks, key=lambda walk: sum(len(walk[leg]) for leg in LEGS))
+
+
+def swing_time(swing: Swing) -> float:
+    """Return the middle of a swing, or the end of it that was seen."""
+    return float(np.mean([t for t in (swing.off_s, swing.on_s) if np.isfinite(t)]))
 
 
 # --- rough swings -----------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import numpy as np
 
 from gait.measure.back import measure_back, photo_back
 from gait.measure.head_bob import measure_head
-from gait.measure.hoof_events import find_swings
+from gait.measure.hoof_events import find_swings, longest_walk
 from gait.measure.lane import Lane, see_in_lane
 from gait.measure.prints import measure_prints
 from gait.measure.quality import Quality, judge, widen
@@ -57,7 +57,7 @@ def measure_pass(pass_: Pass, withers_height_m: float | None = None) -> Measurem
         All measures of the package's description, each with error, strides and unit, or reason.
     """
     lane = see_in_lane(pass_)
-    swings = keep_regular(find_swings(lane))
+    swings = keep_regular(longest_walk(lane, find_swings(lane)))
     table = fit_timetable(swings)
     measures = (
         measure_back(pass_, lane, table)
