@@ -60,6 +60,14 @@ def show(cow: str) -> None:
     st.rerun()
 
 
+def is_begun(cow: str) -> bool:
+    """Tell whether the form holds something that was not added yet, so that it is not lost."""
+    place = f"{cow}_{st.session_state.get(f'findings_turn_{cow}', 0)}"
+    begun = ("foot", "claw", "zone", "code", "block", "bandage", "fnote", "toe_mm", "toe_in",
+             "sole_mm", "sole_in", "gives", "pink")  # fmt: skip
+    return any(st.session_state.get(f"findings_{name}_{place}") for name in begun)
+
+
 def finding_text(finding: Finding) -> str:
     """Return a finding as one line."""
     parts = [t(f"foot.{finding.foot}"), t(f"claw.{finding.claw}")]

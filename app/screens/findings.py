@@ -97,7 +97,7 @@ def what_next(found: list[Finding]) -> tuple[str, date | None]:
     treated = any(f.block or f.bandage or f.code for f in found)
     step = st.selectbox(
         t("findings.next"), NEXT_STEPS, index=1 if treated else 0,
-        format_func=lambda s: t(f"next.{s}"), key="findings_next",
+        format_func=lambda s: t(f"next.{s}"), key=f"findings_next_{treated}",
     )  # fmt: skip
     due = st.date_input(
         t("findings.recheck"),
@@ -149,6 +149,9 @@ def enter(cow: str, day: TrimDay | None, entries: list[TrimEntry]) -> None:
         step, due = what_next(found)
         note = st.text_area(t("findings.note"), key="findings_note")
         if not st.button(t("findings.keep"), type="primary", key="findings_keep", width="stretch"):
+            return
+        if finding_form.is_begun(cow):
+            st.warning(t("findings.add_first"))
             return
         if until and not source:
             st.warning(t("findings.say_source"))

@@ -108,6 +108,7 @@ def test_finding_is_entered_and_the_recheck_follows(farm: Store, page: OpenPage)
     assert f"Recheck on {TODAY + timedelta(days=14)}" in words_of(at)
     trim = farm.trims.of_cows(["0423"])[-1]
     assert (trim.on, trim.reason, trim.trim_day_id) == (TODAY, "therapeutic", day.trim_day_id)
+    assert trim.next_step == "watch her walk again"
     (finding,) = trim.findings
     assert (finding.foot, finding.claw, finding.code, finding.block) == ("RH", "outer", "SU", True)
     (promise,) = farm.rechecks.all(cows=["0423"], only_open=True)
@@ -130,6 +131,18 @@ def test_inches_are_kept_as_millimetres_and_a_thin_sole_warns(farm: Store, page:
     (finding,) = farm.trims.of_cows(["0423"])[-1].findings
     assert finding.toe_length_mm == pytest.approx(82.55)  # 3.25 x 25.4
     assert finding.sole_mm == pytest.approx(3.175)
+
+
+def test_a_finding_begun_but_not_added_is_not_lost(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0423")])
+    at = page("findings", cow="0423")
+    at.segmented_control(key="findings_foot_0423_0").select("LF").run()
+    at = press(at, "findings_keep")
+    assert "begun but not added" in words_of(at)
+    assert farm.trims.of_cows(["0423"]) == []
+    at = press(press(at, "findings_add_0423_0"), "findings_keep")
+    (trim,) = farm.trims.of_cows(["0423"])
+    assert [f.foot for f in trim.findings] == ["LF"]
 
 
 def test_length_that_no_claw_has_is_not_taken(farm: Store, page: OpenPage) -> None:
