@@ -78,6 +78,12 @@ def test_a_frame_of_another_aspect_is_not_stretched(network):
     assert box.centre == pytest.approx((360, 700), abs=8)
 
 
+def test_a_glimpse_shows_what_the_finder_is_not_sure_of(network):
+    faint = (spots(green=(640.0, 360.0)) * 0.78).astype(np.uint8)  # about 0.22
+    assert network.find(faint) == []
+    assert len(network.glimpse(faint)) == 1
+
+
 def test_no_cow_no_box(network):
     assert network.find(np.zeros((*FRAME, 3), np.uint8)) == []
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -287,3 +288,20 @@ def test_darkness_is_judged_with_how_well_she_is_seen(monkeypatch, level, sure, 
     (only,) = follow(film([walking(1)], 6.0), UnsureNetwork(sure))
     assert (problems.DARK in only.problems) == refused
     assert only.usable == (not refused)
+
+
+class GlimpsingNetwork(UnsureNetwork):
+    """Is never sure in finding, only in looking."""
+
+    card = SimpleNamespace(finder_threshold=0.45)
+
+    def find(self, image):
+        return []
+
+    def glimpse(self, image):
+        return [replace(box, confidence=0.3) for box in super().find(image)]
+
+
+@pytest.mark.parametrize(("sure", "passes"), [(0.6, 1), (0.4, 0)])
+def test_what_the_finder_only_glimpses_counts_when_the_close_look_is_sure(sure, passes):
+    assert len(list(follow(film([walking(1)], 6.0), GlimpsingNetwork(sure)))) == passes

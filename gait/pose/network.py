@@ -21,6 +21,8 @@ from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid
 from gait.pose.segmenter import Segmenter
 from gait.pose.sighting import Box, FloatArray, Image, Sighting, Silhouette
 
+GLIMPSE_SHARE = 0.55
+"""Share of the card's threshold from which something may be a cow."""
 _LOOK = tuple(range(len(LANDMARKS) + 1))
 _HOOF_PAIRS = tuple(
     (INDEX[f"near_{end}_hoof"], INDEX[f"far_{end}_hoof"]) for end in ("fore", "hind")
@@ -81,13 +83,31 @@ class CowNetwork:
         list of Box
             Frame px, the surest first; may reach beyond the frame where a cow is cut.
         """
+        return self._find(image, self.card.finder_threshold)
+
+    def glimpse(self, image: Image) -> list[Box]:
+        """Find what may be cows as well, for whoever confirms them by a close look.
+
+        Parameters
+        ----------
+        image : ndarray of uint8, shape (h, w, 3)
+            Upright frame, BGR.
+
+        Returns
+        -------
+        list of Box
+            As `find`, but down to about half its threshold.
+        """
+        return self._find(image, GLIMPSE_SHARE * self.card.finder_threshold)
+
+    def _find(self, image: Image, threshold: float) -> list[Box]:
         rgb, to_frame = cut(image, whole_box(image), self._size, 0.0)
         with self._borrowed() as segmenter:
             maps = segmenter.maps(rgb, _FIND)
         boxes = find_boxes(
             sigmoid(maps[0]),
             maps[1:],
-            threshold=self.card.finder_threshold,
+            threshold=threshold,
             cells_per_unit=self.card.width / self.card.stride,
         )
         grid = grid_to_frame(to_frame, self.card.stride)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from gait.pose import Box
 from gait.track.rotation import warp
@@ -26,6 +27,8 @@ STANDS_AFTER_S = 20.0
 """Standing this long ends a pass, so that a cow left standing costs nothing."""
 LONGEST_S = 120.0
 """A pass longer than this is ended whatever she does; memory stays flat."""
+SMOOTHING = 9
+"""Sightings of the running median over her places."""
 NEW_SIGHTINGS = 6
 """Until she was seen this often her speed is unknown and a wider box is looked into."""
 OPEN_SHARE = 0.2
@@ -38,6 +41,10 @@ CLEAR = 0.15
 """Share of her box that another cow may cover while her own motion is still trusted."""
 GROWTH = 2.0
 """Times by which her visible area may differ from what is expected; beyond it is another cow."""
+GLIMPSE_S = 0.2
+"""Time in which a close look must confirm what the finder was not sure of ..."""
+SURE_AT_ONCE = 0.5
+"""... with this median landmark confidence. Ours: side views 0.57-0.66, other views up to 0.48."""
 SURE = 0.2
 """Median landmark confidence under which a sighting is no cow."""
 
@@ -67,11 +74,14 @@ class Followed:
         When the finder found her.
     found : Box
         Where.
+    is_glimpse : bool
+        True when the finder was not sure; the first close look must then be.
     """
 
     order: int
     found_s: float
     found: Box
+    is_glimpse: bool = False
     rows: list[Row] = field(default_factory=list)
     missed: int = 0
     ended: str = ""
@@ -132,7 +142,7 @@ class Followed:
         if seen.box.confidence < SURE:
             return False
         if not self.rows:
-            return True
+            return not self.is_glimpse or seen.box.confidence >= SURE_AT_ONCE
         (x, y), (expected_x, expected_y) = seen.box.centre, expected.centre
         step, climb = abs(x - expected_x), abs(y - expected_y)
         if seen.cut:  # only one of her sides moves on while she comes in or leaves
@@ -184,7 +194,8 @@ class Followed:
 
     def has_ended(self, time_s: float, image_width: int) -> bool:
         """Tell whether her pass is over at a time, and note why in ``ended``."""
-        if time_s - self.last_s > (HIDDEN_S if self._hidden else LOST_S):
+        patience = GLIMPSE_S if self.is_glimpse and not self.rows else LOST_S
+        if time_s - self.last_s > (HIDDEN_S if self._hidden else patience):
             self.ended = "lost"
         elif self.rows and self._has_left(image_width):
             self.ended = "left"
@@ -214,17 +225,25 @@ class Followed:
         return max(places) - min(places) < 0.15 * self.rows[-1].seen.box.width
 
     def _has_turned(self) -> bool:
-        """Tell whether she walks back; her rows are cut off at the turning point."""
-        if len(self.rows) < 20 or len(self.rows) % 5:
+        """Tell whether she walks back; her rows are cut off at the turning point.
+
+        Judged on frames that hold her whole, by a running median against single wild boxes.
+        """
+        if len(self.rows) % 5:
             return False
-        places = np.array(self._places)
+        whole = [i for i, row in enumerate(self.rows) if not row.seen.cut]
+        if len(whole) < 2 * SMOOTHING:
+            return False
+        places = np.array(self._places)[whole]
+        places = np.median(sliding_window_view(places, SMOOTHING), axis=1)
         length = float(np.median([row.seen.box.width for row in self.rows[-60:]]))
         for direction in (1, -1):
             along = places * direction
             peak = int(along.argmax())
             gone, back = along[peak] - along[0], along[peak] - along[-1]
             if back > TURN_SHARE * length and gone > TURN_SHARE * length:
-                del self.rows[peak + 1 :], self._places[peak + 1 :]
+                last = whole[peak + SMOOTHING // 2]
+                del self.rows[last + 1 :], self._places[last + 1 :]
                 return True
         return False
 

@@ -106,6 +106,8 @@ class _Lane:
 
     def __init__(self, network: Network, keep_silhouettes: bool) -> None:
         self._network, self._keep = network, keep_silhouettes
+        self._find = getattr(network, "glimpse", network.find)
+        self._sure_from = float(getattr(getattr(network, "card", None), "finder_threshold", 0.0))
         workers = int(getattr(network, "tasks", 1))
         self._pool = ThreadPoolExecutor(workers, thread_name_prefix="look")
         self._camera, self._watch = CameraMotion(), Watch()
@@ -139,7 +141,7 @@ class _Lane:
             step.looks.append((cow, box, self._pool.submit(self._look, image, box, sharp)))
         moving = self._watch.sees_motion(image, now)
         if now >= self._next_find_s and (self._cows or moving):
-            step.finds = self._pool.submit(self._network.find, image)
+            step.finds = self._pool.submit(self._find, image)
             self._watch.note_find(now)
             self._next_find_s = now + FIND_EVERY_S
         self._steps.append(step)
@@ -217,7 +219,10 @@ class _Lane:
                 matched.add(c)
         for b, box in enumerate(boxes):
             if b not in taken and not any(_is_part(box, at) for at in expected):
-                self._cows.append(Followed(order=self._appeared, found_s=time_s, found=box))
+                faint = box.confidence < self._sure_from
+                self._cows.append(
+                    Followed(order=self._appeared, found_s=time_s, found=box, is_glimpse=faint)
+                )
                 self._appeared += 1
 
     def _is_parked(self, box: Box, time_s: float) -> bool:

@@ -31,7 +31,11 @@ SHARPNESS_WIDTH = 480
 
 
 class Network(Protocol):
-    """What following needs of a network; `gait.pose.CowNetwork` is one."""
+    """What following needs of a network; `gait.pose.CowNetwork` is one.
+
+    It may also have ``glimpse``, which finds less sure cows too, ``card.finder_threshold``, from
+    which a found cow is sure, and ``tasks``, the number of looks that may run at the same time.
+    """
 
     def find(self, image: Image) -> list[Box]:
         """Return the cows of a frame."""
