@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gait.measure.back_arch import arch_of_line, fit_circle_curvature, sagitta_pct
+from gait.measure.back_arch import arch_by_spline, arch_of_line, fit_circle_curvature, sagitta_pct
 
 
 def arc(arch: float, count: int = 64) -> np.ndarray:
@@ -85,3 +85,16 @@ def test_one_bump_does_not_make_the_sagitta():
     line = arc(0.0)
     line[30:33, 1] -= 0.02  # a hook bone: 2 % of the chord high
     assert sagitta_pct(line) < 0.5
+
+
+@pytest.mark.parametrize("arch", [-0.1, 0.0, 0.1, 0.3, 0.6])
+def test_spline_and_circle_agree_on_an_arch(arch):
+    assert arch_by_spline(arc(arch)) == pytest.approx(arch, abs=0.002)
+    assert arch_by_spline(arc(arch)[::-1] * [-1, 1]) == pytest.approx(arch, abs=0.002)
+
+
+def test_spline_and_circle_differ_on_a_line_that_went_astray():
+    line = arc(0.1)
+    line[50:, 1] += np.linspace(0, 0.08, 14)  # the end slips down the rump
+    # on a true arc they agree within 0.002
+    assert abs(arch_by_spline(line) - arch_of_line(line)) > 0.03

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from gait.measure.back_arch import arch_of_line, sagitta_pct
+from gait.measure.back_arch import arch_by_spline, arch_of_line, sagitta_pct
 from gait.measure.head_bob import fit_harmonics
 from gait.measure.lane import Lane
 from gait.measure.result import Measure, known, missing
@@ -53,25 +53,35 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     Returns
     -------
     dict of str to Measure
-        ``back_arch`` (curvature times chord, mean over the frames), ``back_sagitta_pct`` (% of
-        chord), ``back_arch_swing`` (highest minus lowest within the stride) and
-        ``back_arch_standing`` (mean over the frames in which she stands).
+        ``back_arch`` (curvature times chord, mean over the frames), ``back_arch_spline`` (the
+        same from a smooth curve, as a check), ``back_sagitta_pct`` (% of chord),
+        ``back_arch_swing`` (highest minus lowest within the stride) and ``back_arch_standing``
+        (mean over the frames in which she stands).
     """
     arch = np.where(pass_.cut, np.nan, arch_of_line(pass_.back_line))
     strides = 0 if table is None else stride_count(table)
     seen = np.isfinite(arch)
     if seen.sum() < LEAST_FRAMES:
         names = {"back_sagitta_pct": "% of chord"}
-        keys = ("back_arch", "back_sagitta_pct", "back_arch_swing", "back_arch_standing")
+        keys = (
+            "back_arch",
+            "back_arch_spline",
+            "back_sagitta_pct",
+            "back_arch_swing",
+            "back_arch_standing",
+        )
         return {key: missing(names.get(key, "1"), NOT_TRACED, strides) for key in keys}
     speed = np.abs(_speed(lane))
     walking = seen & ~(speed < STANDING_BL_S)
     chosen = walking if walking.sum() >= LEAST_FRAMES else seen
     value, error = _steady_mean(arch[chosen])
     sagitta = float(sagitta_pct(pass_.back_line[chosen]).mean())
-    error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value]))
+    check, _ = _steady_mean(arch_by_spline(pass_.back_line[chosen]))
+    # where circle and spline differ, the line is no arch or went astray: trust it less
+    error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value]))
     return {
         "back_arch": known(value, error, "1", strides),
+        "back_arch_spline": known(check, error, "1", strides),
         "back_sagitta_pct": known(sagitta, SAGITTA_PCT_PER_ARCH * error, "% of chord", strides),
         "back_arch_swing": _swing(pass_, arch, table, strides),
         "back_arch_standing": _standing(arch, seen & (speed < STANDING_BL_S)),

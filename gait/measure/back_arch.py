@@ -10,7 +10,12 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from gait.measure.back_edge import smooth_over
+
 FloatArray = npt.NDArray[np.float64]
+
+SPLINE_STIFFNESS = 3e5
+"""Price of third differences: waves shorter than a third of the back are smoothed away; ours."""
 
 
 def fit_circle_curvature(points: FloatArray) -> FloatArray:
@@ -95,6 +100,51 @@ def arch_of_line(back_line: FloatArray) -> FloatArray:
     sagitta, chord = _sagitta_and_chord(line)
     arch = fit_circle_curvature(line) * chord * np.sign(sagitta)
     return np.where(np.isfinite(sagitta), arch, np.nan)
+
+
+def arch_by_spline(back_line: FloatArray) -> FloatArray:
+    """Return curvature times chord from a smooth curve instead of a circle, as a check.
+
+    Parameters
+    ----------
+    back_line : ndarray, shape (..., m, 2)
+        As for `arch_of_line`.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Dimensionless, positive when arched upwards; for a circle the same as `arch_of_line`.
+        NaN where that is.
+
+    Notes
+    -----
+    A smoothing spline (Whittaker 1923) of the height over the chord; its mean second
+    derivative over the inner nine tenths. A back that is bent in one spot, or a line that went
+    astray at one end, gives another value than the circle.
+    """
+    line = np.asarray(back_line, float)
+    shape = line.shape[:-2]
+    flat = line.reshape(-1, *line.shape[-2:])
+    good = np.isfinite(arch_of_line(flat))
+    result = np.full(len(flat), np.nan)
+    result[good] = [_mean_bend(one[np.isfinite(one).all(axis=1)]) for one in flat[good]]
+    return result.reshape(shape)
+
+
+def _mean_bend(points: FloatArray) -> float:
+    along = points[-1] - points[0]
+    square = float(along @ along)
+    offset = points - points[0]
+    u = offset @ along / square
+    v = (along[0] * offset[:, 1] - along[1] * offset[:, 0]) / square * -np.sign(along[0])
+    even = np.linspace(0, 1, 65)
+    smooth = smooth_over(np.interp(even, u, v), np.ones(len(even)), SPLINE_STIFFNESS, order=3)
+    inner = (even >= 0.05) & (even <= 0.95)
+    slope = np.gradient(smooth, even)[inner]
+    # the turn of the tangent between the ends of the inner part, over its length
+    turn = np.arctan(slope[0]) - np.arctan(slope[-1])
+    bend = turn / np.hypot(np.ptp(even[inner]), smooth[inner][-1] - smooth[inner][0])
+    return float(bend)
 
 
 def sagitta_pct(back_line: FloatArray) -> FloatArray:

@@ -203,7 +203,9 @@ def _between_steps(strength: FloatArray, path: IndexArray) -> FloatArray:
     return between
 
 
-def smooth_over(values: FloatArray, weight: FloatArray, stiffness: float) -> FloatArray:
+def smooth_over(
+    values: FloatArray, weight: FloatArray, stiffness: float, order: int = 2
+) -> FloatArray:
     """Return the smoothing spline of values on an even grid (Whittaker 1923).
 
     Parameters
@@ -211,14 +213,16 @@ def smooth_over(values: FloatArray, weight: FloatArray, stiffness: float) -> Flo
     values, weight : ndarray, shape (n,)
         Values and their weights, > 0.
     stiffness : float
-        Price of second differences.
+        Price of the differences.
+    order : int
+        Order of the differences; 3 leaves an arch as it is, 2 only a straight line.
     """
-    system = np.diag(weight) + stiffness * _bending(len(values))
+    system = np.diag(weight) + stiffness * _bending(len(values), order)
     return np.asarray(np.linalg.solve(system, weight * values), np.float64)
 
 
 @lru_cache(maxsize=8)
-def _bending(count: int) -> FloatArray:
-    """Return the price of second differences of `count` values as a square matrix."""
-    second = np.diff(np.eye(count), 2, axis=0)
-    return np.asarray(second.T @ second, np.float64)
+def _bending(count: int, order: int) -> FloatArray:
+    """Return the price of differences of `count` values as a square matrix."""
+    differences = np.diff(np.eye(count), order, axis=0)
+    return np.asarray(differences.T @ differences, np.float64)
