@@ -27,6 +27,8 @@ LEAST_CONFIDENCE = 0.24
 gave 0.18, a camel 0.42, cows 0.45-0.55 with the first network."""
 SLIVER_ASPECT = 0.7
 """Width over height under which what shows of her, always cut by the frame, is no pass."""
+SLIVER_SHARE, SLIVER_CONFIDENCE = 0.25, 0.45
+"""The same for what is never wider than this share of the frame and never surer than this."""
 SMOOTHING = 9
 """Frames of the running median over the place of her middle."""
 STOPPED_S = 1.5
@@ -100,7 +102,10 @@ def make_pass(
 def _is_sliver(draft: Pass) -> bool:
     """Tell whether only a strip of her ever showed at the frame's edge: part of another pass."""
     size = draft.box[:, 2:] - draft.box[:, :2]
-    return bool(draft.cut.all() and np.percentile(size[:, 0] / size[:, 1], 95) < SLIVER_ASPECT)
+    narrow = np.percentile(size[:, 0] / size[:, 1], 95) < SLIVER_ASPECT
+    small = size[:, 0].max() < SLIVER_SHARE * draft.image_size[0]
+    unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
+    return bool(draft.cut.mean() > 0.95 and (narrow or (small and unsure)))
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
