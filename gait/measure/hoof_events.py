@@ -6,6 +6,7 @@ is in the air. Then `swing_fit` times both ends of each.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -36,6 +37,9 @@ LEAST_STANCE_S = 0.12
 LEAST_SWING_BL = 0.2
 """Shortest way of a swing; shorter moves are a shuffle or an error of the landmark. Ours."""
 COMPANY_S = 0.15
+EVENT_ERROR_S, PART_ERROR_S = 0.005, 0.016
+"""What the network adds to an event's error, and to that of one seen in part or at the edge of
+the picture; from drawn films."""
 STOP_SHARE, STOP_S = 0.25, 0.5
 """A stop: less than this share of the usual speed for so long; ours."""
 LONGEST_LOOK_S = 0.4
@@ -73,7 +77,24 @@ def find_swings(lane: Lane) -> dict[str, list[Swing]]:
             for end in ("hind", "fore")
         }
         fits = fit(shape, usual)
-    return {leg: [swing for swing in fits[leg] if swing is not None] for leg in LEGS}
+    return {leg: [_as_sure_as_seen(s, lane) for s in fits[leg] if s is not None] for leg in LEGS}
+
+
+def _as_sure_as_seen(swing: Swing, lane: Lane) -> Swing:
+    """Widen the errors of a swing seen in part, and of events while the frame cuts the cow."""
+    whole = lane.time_s[lane.whole]
+    begin, end = (whole[0], whole[-1]) if whole.size else (np.inf, -np.inf)
+    part = not np.isfinite(swing.off_s + swing.on_s)
+
+    def widened(time_s: float, error_s: float) -> float:
+        beyond = not begin <= time_s <= end
+        return float(np.hypot(error_s, PART_ERROR_S if part or beyond else EVENT_ERROR_S))
+
+    return replace(
+        swing,
+        off_se_s=widened(swing.off_s, swing.off_se_s),
+        on_se_s=widened(swing.on_s, swing.on_se_s),
+    )
 
 
 def longest_walk(lane: Lane, swings: dict[str, list[Swing]]) -> dict[str, list[Swing]]:

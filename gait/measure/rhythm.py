@@ -105,7 +105,8 @@ def _stride_duration(table: Timetable, variation: Measure) -> Measure:
     """Return the mean of the single strides; how they differ says how well they stand for her."""
     single = table.single_strides_s
     middle = float(np.median(single))
-    value = float(single[np.abs(single - middle) < 0.25 * middle].mean())
+    like = np.abs(single - middle) < 0.25 * middle
+    value = float(np.average(single[like], weights=table.single_weights[like]))
     _, timing = table.measure(table.stride_of)
     strides = stride_count(table)
     usual = USUAL_VARIATION_PCT if not variation.is_known else variation.value

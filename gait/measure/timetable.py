@@ -53,6 +53,8 @@ class Timetable:
     single_strides_s : ndarray
         Duration of every whole stride seen, of all legs, from hoof-on to hoof-on and from
         hoof-off to hoof-off.
+    single_weights : ndarray
+        How much each of them counts: 1 over the variance of its two events, 1/s^2.
     """
 
     stride_s: float
@@ -63,6 +65,7 @@ class Timetable:
     covariance: FloatArray
     strides: dict[str, int]
     single_strides_s: FloatArray
+    single_weights: FloatArray
 
     def knows(self, *events: tuple[str, Kind]) -> bool:
         """Tell whether all these events were seen at least once."""
@@ -143,6 +146,7 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
         return None
     sure = 1 / np.array([e.se_s**2 + (STRIDE_WANDER * guess) ** 2 for e in events])
     fitted, covariance = _robust_fit(design, times, sure)
+    singles = [pair for leg in LEGS for pair in _neighbours(events, leg)]
     return Timetable(
         stride_s=float(fitted[len(column)]),
         middle_s=middle,
@@ -151,9 +155,9 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
         fitted=fitted,
         covariance=covariance,
         strides={leg: _whole_strides(events, leg) for leg in LEGS},
-        single_strides_s=np.array(
-            [b.time_s - a.time_s for leg in LEGS for a, b in _neighbours(events, leg)]
-        ),
+        single_strides_s=np.array([b.time_s - a.time_s for a, b in singles]),
+        single_weights=1
+        / np.array([a.se_s**2 + b.se_s**2 + (STRIDE_WANDER * guess) ** 2 for a, b in singles]),
     )
 
 
