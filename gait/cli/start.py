@@ -156,6 +156,7 @@ def print_table(store: Store, reports: list[ClipReport]) -> None:
 
 def serve(farm: Path, address: str, port: int) -> int:
     """Serve the page until stopped; nothing is sent to anybody."""
+    import signal
     import subprocess
 
     script = places.root() / "app" / "main.py"
@@ -192,22 +193,14 @@ def serve(farm: Path, address: str, port: int) -> int:
     }
     print(f"\nThe page is at http://{address}:{port}   (stop it with Ctrl-C)", flush=True)
     command = [sys.executable, "-m", "streamlit", "run", str(script), *flags]
+    page = subprocess.Popen(command, env=surroundings, stdout=subprocess.DEVNULL)
+    signal.signal(signal.SIGTERM, lambda *_: page.terminate())
     try:
-        return subprocess.call(command, env=surroundings, stdout=subprocess.DEVNULL)
+        return page.wait()
     except KeyboardInterrupt:
+        page.terminate()
+        page.wait()
         return 0
-
-
-def _way_out() -> dict[str, str]:
-    """Close the page's way out, unless the farm has set up sign-in by an outside service.
-
-    Asked by a strange site, Streamlit would look up this computer's outside address.
-    """
-    secrets = (folder / ".streamlit" / "secrets.toml" for folder in (Path.cwd(), Path.home()))
-    if any(file.exists() for file in secrets):
-        return {}
-    names = ("http_proxy", "https_proxy", "all_proxy")
-    return {n: CLOSED_PORT for name in names for n in (name, name.upper())}
 
 
 def _exit_order(film: Path) -> Path | None:
