@@ -59,7 +59,9 @@ def turn_homography(yaw: float, pitch: float = 0.0, roll: float = 0.0, zoom: flo
     cy, sy, cp, sp = np.cos(yaw), np.sin(yaw), np.cos(pitch), np.sin(pitch)
     about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
     about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
-    about_z = np.array([[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]])
+    about_z = np.array(
+        [[np.cos(roll), -np.sin(roll), 0], [np.sin(roll), np.cos(roll), 0], [0, 0, 1]]
+    )
     middle = ((WIDTH - 1) / 2, (HEIGHT - 1) / 2)
     inner = np.array([[FOCAL, 0, middle[0]], [0, FOCAL, middle[1]], [0, 0, 1]])
     zoomed = np.array([[FOCAL * zoom, 0, middle[0]], [0, FOCAL * zoom, middle[1]], [0, 0, 1]])

@@ -203,6 +203,18 @@ def serve(farm: Path, address: str, port: int) -> int:
         return 0
 
 
+def _way_out() -> dict[str, str]:
+    """Close the page's way out, unless the farm has set up sign-in by an outside service.
+
+    Asked by a strange site, Streamlit would look up this computer's outside address.
+    """
+    secrets = (folder / ".streamlit" / "secrets.toml" for folder in (Path.cwd(), Path.home()))
+    if any(file.exists() for file in secrets):
+        return {}
+    names = ("http_proxy", "https_proxy", "all_proxy")
+    return {n: CLOSED_PORT for name in names for n in (name, name.upper())}
+
+
 def _exit_order(film: Path) -> Path | None:
     """Return the exit-order list lying beside a film under the same name, if there is one."""
     beside = film.with_suffix(".csv")
