@@ -75,7 +75,8 @@ def camel() -> Pass:
     return Pass(
         number=1, frame=frames, time_s=frames / FPS, points=points,
         confidence=np.full(points.shape[:2], 0.9), box=np.array(boxes, float),
-        to_ground=settle_views(views, (854, 480)), back_line=np.full((n, BACK_LINE_POINTS, 2), np.nan),
+        to_ground=settle_views(views, (854, 480)),
+        back_line=np.full((n, BACK_LINE_POINTS, 2), np.nan),
         cut=np.zeros(n, bool), image_size=(854, 480), fps=FPS, heading="right",
     )  # fmt: skip
 
