@@ -75,7 +75,7 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     walking = seen & ~(speed < STANDING_BL_S)
     chosen = walking if walking.sum() >= LEAST_FRAMES else seen
     value, error = _steady_mean(arch[chosen])
-    sagitta = float(sagitta_pct(pass_.back_line[chosen]).mean())
+    sagitta, _ = _steady_mean(sagitta_pct(pass_.back_line[chosen]))
     check, _ = _steady_mean(arch_by_spline(pass_.back_line[chosen]))
     # where circle and spline differ, the line is no arch or went astray: trust it less
     error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value]))
