@@ -151,6 +151,16 @@ def test_an_oblique_view_is_refused():
     assert any("Film square from the side" in p for p in found.problems)
 
 
+def test_a_problem_of_the_film_widens_every_error():
+    walk = film(WalkingCow())
+    clear = measure_pass(walk).measures
+    blurred = measure_pass(replace(walk, problems=("The film is blurred.",))).measures
+    for name, measure in clear.items():
+        if measure.is_known:
+            assert blurred[name].value == measure.value
+            assert blurred[name].se == pytest.approx(1.25 * measure.se)
+
+
 def test_metres_follow_from_a_given_withers_height():
     cow = WalkingCow()
     found = measure_pass(film(cow), withers_height_m=1.45).measures

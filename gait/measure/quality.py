@@ -22,6 +22,8 @@ MOST_SCALE_CHANGE = 0.25
 LEAST_CONFIDENCE, LOW_CONFIDENCE = 0.2, 0.4
 LEAST_WHOLE_FRAMES = 5
 LEAST_BODY_PX, SMALL_BODY_PX = 60.0, 120.0
+ERROR_GROWTH = 1.25
+"""Every problem that does not refuse a pass multiplies its errors by this; ours."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,8 +77,10 @@ def judge(pass_: Pass, lane: Lane, table: Timetable | None) -> Quality:
         )
         if d
     ]
+    # what the tracking found wrong (blur, dark, another cow before her) counts as well
+    worse = len(doubts) + len(pass_.problems)
     return Quality(
-        usable=not refusals, problems=(*refusals, *doubts), error_factor=1.25 ** len(doubts)
+        usable=not refusals, problems=(*refusals, *doubts), error_factor=ERROR_GROWTH**worse
     )
 
 
