@@ -153,7 +153,7 @@ def _tracking_up(lane: Lane, swings: dict[str, list[Swing]], table: Timetable) -
         return missing(_TRACKING_UNIT, reason)
     value, error = _mean_of_groups(groups, 2.0)
     error = float(np.hypot(error, 100 * PRINT_BIAS_BL))
-    return known(value, error, _TRACKING_UNIT, sum(map(len, groups)))
+    return known(value, error, _TRACKING_UNIT, stride_count(table))
 
 
 def _overlap(hind: Swing, fore: list[_Print], stride_s: float) -> float:
