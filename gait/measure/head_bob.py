@@ -21,6 +21,8 @@ LOW_HEAD = 0.6
 """A poll below this share of the withers height is a head at the floor or in feed; ours."""
 SHORTEST_HEAD_BL = 0.2
 """A head (muzzle to poll) shorter than this in the picture is turned to or from the camera."""
+LOOK_STRIDES = 0.15
+"""Frames closer than this are hardly two looks at the head, strides; ours."""
 LEAST_SEEN = 0.6
 LEAST_STRIDES_SEEN = 1.5
 LANDMARK_ERROR_PCT = 0.15
@@ -114,8 +116,10 @@ def _covariance(design: FloatArray, rest: FloatArray, s: FloatArray) -> FloatArr
     score = design * rest[:, None]
     distance = np.abs(s[:, None] - s[None, :])
     alike = np.clip(1 - distance / 0.35, 0, 1)
-    spare = max(len(rest) - design.shape[1], 1)
-    result: FloatArray = inverse @ (score.T @ alike @ score) @ inverse * (len(rest) / spare)
+    # frames err alike, so a short pass holds few independent looks for as many unknowns
+    looks = min(float(np.ptp(s)) / LOOK_STRIDES, float(len(rest)))
+    growth = looks / max(looks - design.shape[1], 2.0)
+    result: FloatArray = inverse @ (score.T @ alike @ score) @ inverse * growth
     return result
 
 

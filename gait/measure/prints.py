@@ -16,7 +16,7 @@ from gait.measure.timetable import Timetable
 
 FloatArray = npt.NDArray[np.float64]
 
-LENGTH_ERROR = 0.03
+LENGTH_ERROR = 0.036
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
