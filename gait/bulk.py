@@ -8,6 +8,7 @@ every clip comes back exactly once, with its report or with the reason why there
 from __future__ import annotations
 
 import contextlib
+import atexit
 import functools
 import logging
 import multiprocessing
@@ -228,7 +229,9 @@ def _network() -> CowNetwork:
     """Return this process's network; loading it once a process is enough."""
     from gait.pose import CowNetwork
 
-    return CowNetwork()
+    network = CowNetwork()
+    atexit.register(network.close)  # before the interpreter takes MediaPipe's own parts away
+    return network
 
 
 @functools.lru_cache(maxsize=2)

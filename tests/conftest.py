@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,6 +24,14 @@ def shared() -> Path:
     if not folder.is_dir():
         pytest.skip(f"development data are not at {folder}")
     return folder
+
+
+@pytest.fixture(autouse=True)
+def _own_main_module() -> Iterator[None]:
+    """Put the main module back: a page run in a test takes its place, and processes start from it."""
+    own = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = own
 
 
 @pytest.fixture(autouse=True)
