@@ -7,8 +7,8 @@ every clip comes back exactly once, with its report or with the reason why there
 
 from __future__ import annotations
 
-import contextlib
 import atexit
+import contextlib
 import functools
 import logging
 import multiprocessing
