@@ -28,7 +28,7 @@ def shared() -> Path:
 
 @pytest.fixture(autouse=True)
 def _own_main_module() -> Iterator[None]:
-    """Put the main module back: a page run in a test takes its place, and processes start from it."""
+    """Put the main module back: a page run in a test replaces it, and processes start from it."""
     own = sys.modules["__main__"]
     yield
     sys.modules["__main__"] = own
