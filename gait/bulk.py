@@ -7,7 +7,6 @@ every clip comes back exactly once, with its report or with the reason why there
 
 from __future__ import annotations
 
-import atexit
 import contextlib
 import functools
 import logging
@@ -81,9 +80,12 @@ def score_clips(
         score_model=score_model,
     )
     if executor is None and workers <= 1:
-        for clip in clips:
-            tell = functools.partial(on_progress, clip) if on_progress else None
-            yield clip, score_one(clip, options, on_progress=tell)
+        try:
+            for clip in clips:
+                tell = functools.partial(on_progress, clip) if on_progress else None
+                yield clip, score_one(clip, options, on_progress=tell)
+        finally:
+            _close_network()
         return
     if executor is None:
         yield from spread_over_processes(clips, options, workers)
@@ -224,14 +226,23 @@ def _crashed(clip: Path) -> ClipError:
     )
 
 
-@functools.cache
+_open: dict[str, CowNetwork] = {}
+
+
 def _network() -> CowNetwork:
     """Return this process's network; loading it once a process is enough."""
     from gait.pose import CowNetwork
 
-    network = CowNetwork()
-    atexit.register(network.close)  # before the interpreter takes MediaPipe's own parts away
-    return network
+    if "network" not in _open:
+        _open["network"] = CowNetwork()
+    return _open["network"]
+
+
+def _close_network() -> None:
+    """Close it while MediaPipe's threads still run; at the interpreter's end it is too late."""
+    network = _open.pop("network", None)
+    if network is not None:
+        network.close()
 
 
 @functools.lru_cache(maxsize=2)
