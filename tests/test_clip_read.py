@@ -323,3 +323,20 @@ def test_thirty_damaged_copies_neither_crash_nor_hang(film, tmp_path):
         with contextlib.suppress(ClipError):
             for frame in read_frames(path):
                 assert frame.image.ndim == 3
+
+
+def test_photos_named_in_two_ways_are_no_film(tmp_path):
+    from gait.clip import is_frame_folder
+
+    for name in [f"a{i:02d}" for i in range(8)] + [f"b{i:02d}" for i in range(8)]:
+        (tmp_path / f"{name}.jpg").touch()
+    assert not is_frame_folder(tmp_path)
+
+
+@pytest.mark.parametrize(("step", "is_film"), [(1, True), (7, False)])
+def test_numbers_with_many_gaps_are_no_film(tmp_path, step, is_film):
+    from gait.clip import is_frame_folder
+
+    for i in range(12):
+        (tmp_path / f"cow_{1 + step * i:05d}.jpg").touch()
+    assert is_frame_folder(tmp_path) is is_film

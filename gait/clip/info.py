@@ -17,6 +17,11 @@ FASTEST_FPS = 1000.0
 """Highest frame rate believed; slow-motion phones reach 960."""
 
 
+LEAST_FRAMES = 10
+MOST_GAPS = 2
+"""Fewer photos, differing names or numbers with more gaps are a choice of photos, not a film."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class ClipInfo:
     """A film, photo, or folder of numbered photos taken as a film.
@@ -100,7 +105,13 @@ def is_frame_folder(path: Path) -> bool:
     if not path.is_dir():
         return False
     stems = [p.stem for p in path.iterdir() if p.suffix.lower() in PHOTO_SUFFIXES]
-    return len(stems) >= 10 and all(re.fullmatch(r"[a-z_-]*\d+", s, re.I) for s in stems)
+    parts = [re.fullmatch(r"([a-z_-]*)(\d+)", stem, re.I) for stem in stems]
+    named = [(p[1].lower(), int(p[2])) for p in parts if p]
+    if len(stems) < LEAST_FRAMES or len(named) < len(stems):
+        return False
+    numbers = sorted(number for _, number in named)
+    gaps = numbers[-1] - numbers[0] + 1 > MOST_GAPS * len(numbers)
+    return len({name for name, _ in named}) == 1 and not gaps
 
 
 def _numbered_photos(folder: Path) -> list[Path]:
