@@ -260,10 +260,13 @@ def _served(monkeypatch, farm: Path, *more: str) -> tuple[list[str], dict[str, s
 
     caught: dict[str, object] = {}
 
-    def call(command, env, **_):
-        caught.update(flags=command, env=env)
-        return 0
+    class Page:
+        def __init__(self, command, env, **_):
+            caught.update(flags=command, env=env)
 
-    monkeypatch.setattr(subprocess, "call", call)
+        def wait(self):
+            return 0
+
+    monkeypatch.setattr(subprocess, "Popen", Page)
     assert main(["start", "--page-only", "--farm", str(farm), *more]) == 0
     return caught["flags"], caught["env"]  # type: ignore[return-value]

@@ -194,13 +194,15 @@ def serve(farm: Path, address: str, port: int) -> int:
     print(f"\nThe page is at http://{address}:{port}   (stop it with Ctrl-C)", flush=True)
     command = [sys.executable, "-m", "streamlit", "run", str(script), *flags]
     page = subprocess.Popen(command, env=surroundings, stdout=subprocess.DEVNULL)
-    signal.signal(signal.SIGTERM, lambda *_: page.terminate())
+    before = signal.signal(signal.SIGTERM, lambda *_: page.terminate())
     try:
         return page.wait()
     except KeyboardInterrupt:
         page.terminate()
         page.wait()
         return 0
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _way_out() -> dict[str, str]:
