@@ -20,7 +20,7 @@ def main() -> int:
         ["-m", "mypy"],
         ["-m", "pytest", "-q"],
     )
-    return max(environment.run(python, check) for check in checks)
+    return 1 if any([environment.run(python, check) for check in checks]) else 0
 
 
 if __name__ == "__main__":
