@@ -14,6 +14,8 @@ from pathlib import Path
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 OLDEST_PYTHON = (3, 11)
+CLOSED_PORT = "http://127.0.0.1:9"
+"""A proxy on which nobody listens: what is pointed at it has no way out."""
 GRAPHICS_HELP = (
     "On Debian or Ubuntu: sudo apt-get install libegl1 libgles2 libgl1 libglib2.0-0. "
     "On Fedora: sudo dnf install mesa-libEGL mesa-libGLES mesa-libGL glib2."

@@ -104,13 +104,8 @@ class ClipReport:
 
 def measure_json(measure: Measure) -> dict[str, Any]:
     """Return one measure as plain JSON; a missing value is null and carries its reason."""
-    return {
-        "value": _number(measure.value),
-        "se": _number(measure.se),
-        "unit": measure.unit,
-        "strides": measure.strides,
-        "reason": measure.reason,
-    }
+    plain = measure.as_json()
+    return {**plain, "value": _number(measure.value), "se": _number(measure.se)}
 
 
 def proposal_json(proposal: Proposal | None) -> dict[str, Any] | None:

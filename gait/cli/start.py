@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait import places
+from gait.environment import CLOSED_PORT
 from gait.errors import GaitError
 
 if TYPE_CHECKING:
@@ -19,8 +20,6 @@ DEMO_FARM, OWN_FARM = "demo_farm", "farm"
 PORT = 8614
 LARGEST_UPLOAD_MB = 2000
 THIS_COMPUTER = ("127.0.0.1", "localhost", "::1")
-CLOSED_PORT = "http://127.0.0.1:9"
-"""Nobody listens there, so what is sent to it goes nowhere."""
 
 
 def add_commands(commands: Any) -> None:

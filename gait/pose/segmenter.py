@@ -11,12 +11,11 @@ from typing import Any
 import cv2
 import numpy as np
 
+from gait.environment import CLOSED_PORT
 from gait.errors import ModelFileInvalid, PoseError
 from gait.pose.decode import Maps
 from gait.pose.sighting import Image
 from gait.quiet import quiet_libraries
-
-_CLOSED_PORT = "http://127.0.0.1:9"
 
 
 def _load_mediapipe() -> Any:
@@ -26,7 +25,7 @@ def _load_mediapipe() -> Any:
     no network at all, so its proxy is set to a port on which nobody listens.
     """
     for name in ("https_proxy", "HTTPS_PROXY", "http_proxy", "all_proxy", "ALL_PROXY"):
-        os.environ[name] = _CLOSED_PORT
+        os.environ[name] = CLOSED_PORT
     try:
         import mediapipe
     except (ImportError, OSError) as error:

@@ -47,11 +47,6 @@ class Proposal:
         """Return the probability of a score of 3 or more; NaN without a value."""
         return sum(self.probabilities[LAME_FROM - 1 :]) if self.probabilities else float("nan")
 
-    @property
-    def is_borderline(self) -> bool:
-        """True when the plausible run holds both a sound and a lame score."""
-        return bool(self.plausible) and min(self.plausible) < LAME_FROM <= max(self.plausible)
-
 
 def look_yourself(reason: str, model_version: str = "") -> Proposal:
     """Return the proposal that says that a person has to look."""
