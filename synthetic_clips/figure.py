@@ -26,6 +26,7 @@ from .walk import Floats, Walk
 
 FINE_X, FINE_Y = 2, 3
 """Fine pixels to one pixel; finer upwards because the back's upper edge is measured."""
+_BAND_ROWS = 16
 _SHADE_MOST = 1.7
 _FAR = 1e4
 
@@ -113,6 +114,28 @@ class Figure:
         fine = (pixels + 0.5 - [left, top]) * [FINE_X, FINE_Y]
         colours = np.column_stack([self._places, np.clip(shade / _SHADE_MOST, 0, 1)])
         seen, buffer = rasterise(fine, depth, self.net, colours, (width, height))
+        tile = Tile(
+            left=left,
+            top=top,
+            colour=np.zeros((bottom - top, right - left, 3), np.float32),
+            cover=np.zeros((bottom - top, right - left), np.float32),
+            part=np.full((bottom - top, right - left), -1, np.int16),
+        )
+        # A band at a time stays in the processor's cache.
+        for first in range(0, bottom - top, _BAND_ROWS):
+            rows = slice(first, first + _BAND_ROWS)
+            fine_rows = slice(first * FINE_Y, (first + _BAND_ROWS) * FINE_Y)
+            self._paint_band(tile, rows, seen[fine_rows], buffer[fine_rows])
+        return tile
+
+    def _paint_band(
+        self,
+        tile: Tile,
+        rows: slice,
+        seen: NDArray[np.float32],
+        buffer: NDArray[np.float32],
+    ) -> None:
+        """Paint rows of the tile from their fine pixels: place in the coat, shade, depth."""
         covered = (buffer < _FAR).astype(np.float32)
         u, v, lit = cv2.split(seen)
         u *= coat.SIZE - 1
@@ -121,18 +144,12 @@ class Figure:
         paint = cv2.remap(self.coat, u, v, cv2.INTER_LINEAR)
         # Where nothing is drawn the shade is 0, so the product is already premultiplied.
         colour = cv2.multiply(paint, cv2.merge([lit, lit, lit]), dtype=cv2.CV_32F)
-        small = (right - left, bottom - top)
-        middle_u = u[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
-        middle_v = v[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X]
-        part = self._part_map[(middle_v / 2).astype(int), (middle_u / 2).astype(int)]
-        part = np.where(covered[FINE_Y // 2 :: FINE_Y, FINE_X // 2 :: FINE_X] > 0, part, -1)
-        return Tile(
-            left=left,
-            top=top,
-            colour=cv2.resize(colour, small, interpolation=cv2.INTER_AREA),
-            cover=cv2.resize(covered, small, interpolation=cv2.INTER_AREA),
-            part=part.astype(np.int16),
-        )
+        small = tile.cover[rows].shape[::-1]
+        tile.colour[rows] = cv2.resize(colour, small, interpolation=cv2.INTER_AREA)
+        tile.cover[rows] = cv2.resize(covered, small, interpolation=cv2.INTER_AREA)
+        middle = (slice(FINE_Y // 2, None, FINE_Y), slice(FINE_X // 2, None, FINE_X))
+        part = self._part_map[(v[middle] / 2).astype(int), (u[middle] / 2).astype(int)]
+        tile.part[rows] = np.where(covered[middle] > 0, part, -1)
 
 
 def light_vertices(points: Floats, normals: Floats, light: Light, pose: Pose) -> Floats:
