@@ -38,6 +38,7 @@ class Options:
     keep_silhouettes: bool = False
     withers_height_m: float | None = None
     score_model: Path | None = None
+    fps: float | None = None
 
 
 def score_clips(
@@ -49,6 +50,7 @@ def score_clips(
     keep_silhouettes: bool = False,
     withers_height_m: float | None = None,
     score_model: Path | None = None,
+    fps: float | None = None,
 ) -> Iterator[tuple[Path, ClipReport | GaitError]]:
     """Yield each clip with its report, or with the reason why it was refused.
 
@@ -68,6 +70,8 @@ def score_clips(
         Height of the withers, m.
     score_model : Path, optional
         The score model; the shipped one if not given.
+    fps : float, optional
+        Frames a second of folders of numbered photos.
 
     Yields
     ------
@@ -78,6 +82,7 @@ def score_clips(
         keep_silhouettes=keep_silhouettes,
         withers_height_m=withers_height_m,
         score_model=score_model,
+        fps=fps,
     )
     if executor is None and workers <= 1:
         try:
@@ -108,6 +113,7 @@ def score_one(
             on_progress=on_progress,
             keep_silhouettes=options.keep_silhouettes,
             withers_height_m=options.withers_height_m,
+            fps=options.fps,
         )
     except GaitError as refusal:
         return refusal

@@ -39,12 +39,12 @@ TEXT_HEIGHT = 16
 """Room for the words above the trace, px."""
 
 
-def frames_to_draw(path: Path) -> Iterator[Frame]:
+def frames_to_draw(path: Path, fps: float | None = None) -> Iterator[Frame]:
     """Read a film that was scored already, as far as it goes; what ails it has been told."""
     from gait.clip import read_frames
 
     with contextlib.suppress(ClipError):
-        yield from read_frames(path)
+        yield from read_frames(path, fps)
 
 
 def draw_cow(image: Image, pass_: Pass, i: int, scale: float = 1.0) -> None:

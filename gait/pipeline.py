@@ -158,6 +158,7 @@ def score_clip(
     keep_silhouettes: bool = False,
     withers_height_m: float | None = None,
     name: str | None = None,
+    fps: float | None = None,
 ) -> ClipReport:
     """Find every cow that walks past in a film, measure her and propose a score.
 
@@ -177,6 +178,8 @@ def score_clip(
         Height of the withers, m, to give lengths in metres as well.
     name : str, optional
         The file's name as the person knows it, which may hold the cow's number; else its own.
+    fps : float, optional
+        Frames a second of a folder of numbered photos (25 when not given); films have their own.
 
     Returns
     -------
@@ -190,13 +193,13 @@ def score_clip(
     from gait.clip import read_info
     from gait.track.problems import NO_COW
 
-    info = read_info(path)
+    info = read_info(path, fps)
     named = Path(name) if name else path
     if info.is_photo:
         return _score_photo(info, network, written_cow(named.stem), keep_silhouettes)
     passes: list[PassReport] = []
     problems: tuple[str, ...] = ()
-    read = _Counted(info, on_progress)
+    read = _Counted(info, on_progress, fps)
     try:
         for track in _follow(read, network, keep_silhouettes):
             passes.append(_report(track, model, written_cow(named.stem), withers_height_m))
@@ -213,14 +216,14 @@ def score_clip(
 class _Counted:
     """Frames of a film, counted as they are read, with progress told."""
 
-    def __init__(self, info: ClipInfo, on_progress: Progress | None) -> None:
-        self.info, self.on_progress, self.frames = info, on_progress, 0
+    def __init__(self, info: ClipInfo, on_progress: Progress | None, fps: float | None) -> None:
+        self.info, self.on_progress, self.fps, self.frames = info, on_progress, fps, 0
 
     def __iter__(self) -> Iterator[Any]:
         from gait.clip import read_frames
 
         total = max(1, self.info.frames_declared or 1)
-        for frame in read_frames(self.info.path):
+        for frame in read_frames(self.info.path, self.fps):
             self.frames += 1
             if self.on_progress and self.frames % 10 == 0:
                 self.on_progress(min(1.0, self.frames / total))

@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import cv2
 import pytest
 
 from gait import bulk
@@ -78,6 +79,41 @@ def test_one_refused_clip_does_not_stop_the_others(capsys, coded_film, tmp_path)
     told = capsys.readouterr()
     assert [c["clip"] for c in json.loads(told.out)["clips"]] == [str(coded_film)]
     assert "bad.mp4 is neither a film nor a photo" in told.err
+
+
+def frames_of(film: Path, folder: Path) -> Path:
+    """Write a film's frames as a folder of numbered pictures."""
+    folder.mkdir()
+    for frame in read_frames(film):
+        cv2.imwrite(str(folder / f"{frame.index:04d}.png"), frame.image)
+    return folder
+
+
+def test_the_rate_of_a_folder_of_frames_is_the_one_given(capsys, coded_film, tmp_path):
+    folder = frames_of(coded_film, tmp_path / "frames")
+
+    def stride_s(*more: str) -> float:
+        assert main(["score", str(folder), "--json", *more]) == 0
+        (clip,) = json.loads(capsys.readouterr().out)["clips"]
+        return clip["passes"][0]["measures"]["stride_duration_s"]["value"]
+
+    # the same frames at 20 frames a second last a quarter longer than at the usual 25
+    assert stride_s("--fps", "20") == pytest.approx(1.25 * stride_s(), rel=0.01)
+
+
+@pytest.mark.parametrize("rate", ["0", "-24", "nan", "5000"])
+def test_a_rate_that_cannot_be_is_one_sentence(capsys, coded_film, tmp_path, rate):
+    folder = frames_of(coded_film, tmp_path / "frames")
+    assert "cannot be the rate" in refused(capsys, folder, "--fps", rate)
+
+
+def test_a_rate_too_slow_for_steps_is_one_sentence(capsys, coded_film, tmp_path):
+    folder = frames_of(coded_film, tmp_path / "frames")
+    assert "only 5.0 frames a second" in refused(capsys, folder, "--fps", "5")
+
+
+def test_a_rate_for_a_film_is_refused(capsys, coded_film):
+    assert "a film carries its own times" in refused(capsys, coded_film, "--fps", "24")
 
 
 def test_a_missing_file_is_one_sentence(capsys, tmp_path):

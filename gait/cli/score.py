@@ -29,6 +29,9 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
     parser.add_argument("--dask", metavar="ADDRESS", help="score on a Dask cluster's machines")
     parser.add_argument("--withers-height", type=float, metavar="M", help="metres, for lengths")
+    parser.add_argument(
+        "--fps", type=float, metavar="F", help="frames a second of a folder of frames (25)"
+    )
     parser.set_defaults(run=run)
 
 
@@ -108,6 +111,7 @@ def _scored(
             on_progress=tell,
             keep_silhouettes=args.silhouettes is not None,
             withers_height_m=args.withers_height,
+            fps=args.fps,
         ):
             done += 1
             bar.update(task, completed=done)
@@ -147,6 +151,11 @@ def _refusals(report: ClipReport) -> Iterable[str]:
 
 
 def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
+    if args.fps is not None and not any(clip.is_dir() for clip in clips):
+        raise ClipError(
+            "--fps is for a folder of numbered frames; a film carries its own times.",
+            "Leave it out.",
+        )
     if args.overlay is not None and len(clips) > 1:
         raise ClipError("One overlay film can be written for one clip only.", "Name one clip.")
     if args.overlay is not None and args.overlay.suffix.lower() != ".webm":
@@ -170,7 +179,7 @@ def _write_extras(report: ClipReport, args: argparse.Namespace, *, several: bool
         folder = args.silhouettes / stem if several else args.silhouettes
         write_silhouettes(tracks, folder, frames=report.frames)
     if args.overlay is not None:
-        frames = frames_to_draw(report.info.path)
+        frames = frames_to_draw(report.info.path, args.fps)
         write_overlay(
             frames, tracks, args.overlay, fps=report.info.fps if report.info.fps > 0 else 1.0
         )
