@@ -22,6 +22,7 @@ from models.training.architecture import (
     PIXEL_MEAN,
     PIXEL_SPREAD,
     layers,
+    unfolded,
 )
 from models.training.export import read_weights, write_model
 from models.training.probe import probe
@@ -52,7 +53,11 @@ def test_the_card_names_this_very_file_and_its_maps(card):
     assert card["sha256"] == hashlib.sha256(MODEL.read_bytes()).hexdigest()
     assert card["bytes"] == MODEL.stat().st_size <= LARGEST_BYTES
     assert card["output"]["channels"][:18] == list(LANDMARKS)
-    assert card["output"] == {"stride": OUTPUT_STRIDE, "channels": list(CHANNELS)}
+    assert card["output"] == {
+        "stride": OUTPUT_STRIDE,
+        "fold": OUTPUT_STRIDE,
+        "channels": list(CHANNELS),
+    }
     assert (card["input"]["width"], card["input"]["height"]) == (INPUT_WIDTH, INPUT_HEIGHT)
 
 
@@ -77,7 +82,7 @@ def test_the_file_carries_its_geometry_version_and_normalisation(card):
     told = metadata.ModelMetadataT.InitFromObj(metadata.ModelMetadata.GetRootAs(data, 0))
     assert told.version.decode() == card["version"]
     geometry = json.loads(told.description)
-    assert geometry["output"]["channels"] == list(CHANNELS)
+    assert geometry["output"] == card["output"]
     assert geometry["crop_growth"] == card["crop_growth"]
     picture = told.subgraphMetadata[0].inputTensorMetadata[0]
     normal = picture.processUnits[0].options
@@ -91,7 +96,10 @@ def test_a_second_interpreter_agrees_with_pytorch_on_the_probe_picture(stored):
     picture = (probe().astype(np.float32) - PIXEL_MEAN) / PIXEL_SPREAD
     net.set_tensor(net.get_input_details()[0]["index"], picture[None])
     net.invoke()
-    maps = net.get_tensor(net.get_output_details()[0]["index"])[0]
+    pictures = net.get_tensor(net.get_output_details()[0]["index"])[0]
+    # as many pixels as went in, so that MediaPipe hands them over unscaled
+    assert pictures.shape == (INPUT_HEIGHT, INPUT_WIDTH, len(CHANNELS) // OUTPUT_STRIDE**2)
+    maps = unfolded(pictures)
     cells = maps.reshape(-1, len(CHANNELS)).T[:, stored["probe_cells"]]
     # Stored beside the weights by the training: PyTorch's own maps of the same picture.
     assert np.ptp(stored["probe_maps"]) > 1
@@ -110,9 +118,7 @@ def test_mediapipe_gives_what_pytorch_gave(stored):
     finally:
         segmenter.close()
     cells = np.asarray(maps).reshape(len(CHANNELS), -1)[:, stored["probe_cells"]]
-    # MediaPipe hands out maps enlarged to the picture; thinned again they are blurred a little,
-    # so only the general agreement is asked for here.
-    assert np.corrcoef(cells.ravel(), stored["probe_maps"].ravel())[0, 1] > 0.99
+    assert cells == pytest.approx(stored["probe_maps"], abs=1e-4)
 
 
 def test_the_layers_end_in_one_map_a_channel_at_half_the_input():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 
 from gait.pose import Box, Silhouette
 from gait.pose.crop import PADDING, apply, cut, grid_to_frame, whole_box
-from gait.pose.decode import count_hills, find_boxes, find_peaks, sigmoid
+from gait.pose.decode import count_hills, find_boxes, find_peaks, sigmoid, smoothed
 
 SHAPE = (96, 160)
 
@@ -42,6 +43,14 @@ def test_a_peak_in_the_corner_of_the_map_stays_there():
 def test_an_empty_map_has_no_height():
     _, heights = find_peaks(np.full((1, *SHAPE), -0.2, np.float32))
     assert heights[0] == 0
+
+
+def test_smoothing_is_twofold_enlarging_and_averaging_back():
+    maps = np.stack([bump(10.3, 20.7, spread=1.0), bump(0, 95)])
+    large = [cv2.resize(one, None, fx=2, fy=2, interpolation=cv2.INTER_LINEAR) for one in maps]
+    back = [cv2.resize(one, SHAPE[::-1], interpolation=cv2.INTER_AREA) for one in large]
+    assert smoothed(maps) == pytest.approx(np.stack(back), abs=1e-6)
+    assert smoothed(maps)[0].max() < 0.95 * maps[0].max()
 
 
 def distances(left: float, top: float, right: float, bottom: float) -> np.ndarray:

@@ -12,6 +12,7 @@ import pytest
 from gait.errors import ModelFileInvalid, PoseError
 from gait.landmarks import INDEX
 from gait.pose import Box, CowNetwork
+from gait.pose.card import CHANNELS
 from tests.tiny_network import write_network
 
 FRAME = (720, 1280)
@@ -139,8 +140,9 @@ def test_no_way_leads_out_of_the_machine(path):
     [
         ({"sha256": "0" * 64}, "not the one its card describes"),
         ({"crop_growth": None}, "lacks an entry"),
-        ({"output": {"stride": 2, "channels": ["muzzle"]}}, "other maps"),
-        ({"output": {"stride": 7, "channels": []}}, "other maps"),
+        ({"output": {"stride": 2, "fold": 2, "channels": ["muzzle"]}}, "other maps"),
+        ({"output": {"stride": 7, "fold": 2, "channels": list(CHANNELS)}}, "other maps"),
+        ({"output": {"stride": 2, "channels": list(CHANNELS)}}, "other maps"),
     ],
 )
 def test_a_network_that_is_not_its_cards_is_refused(tmp_path, changes, says):

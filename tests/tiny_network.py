@@ -18,7 +18,7 @@ from mediapipe.tasks.metadata import image_segmenter_metadata_schema_py_generate
 from mediapipe.tasks.metadata import metadata_schema_py_generated as metadata
 from mediapipe.tasks.metadata import schema_py_generated as tflite
 
-from gait.pose.card import CHANNELS
+from gait.pose.card import CHANNELS, FOLD
 
 WIDTH, HEIGHT, STRIDE = 320, 192, 2
 RED, GREEN, BLUE = range(3)
@@ -95,18 +95,27 @@ def network_bytes() -> bytes:
     code = tflite.OperatorCodeT()
     code.builtinCode = code.deprecatedBuiltinCode = tflite.BuiltinOperator.CONV_2D
     code.version = 1
+    folding = tflite.OperatorT()
+    folding.inputs, folding.outputs, folding.opcodeIndex = [3], [4], 1
+    folding.builtinOptionsType = tflite.BuiltinOptions.DepthToSpaceOptions
+    folding.builtinOptions = tflite.DepthToSpaceOptionsT()
+    folding.builtinOptions.blockSize = FOLD
+    fold_code = tflite.OperatorCodeT()
+    fold_code.builtinCode = fold_code.deprecatedBuiltinCode = tflite.BuiltinOperator.DEPTH_TO_SPACE
+    fold_code.version = 1
     graph = tflite.SubGraphT()
     graph.tensors = [
         _tensor("input", (1, HEIGHT, WIDTH, 3), 0),
         _tensor("weight", weight.shape, 1),
         _tensor("bias", bias.shape, 2),
         _tensor("maps", (1, HEIGHT // 2, WIDTH // 2, len(CHANNELS)), 0),
+        _tensor("folded", (1, HEIGHT, WIDTH, len(CHANNELS) // FOLD**2), 0),
     ]
-    graph.inputs, graph.outputs, graph.operators = [0], [3], [operator]
+    graph.inputs, graph.outputs, graph.operators = [0], [4], [operator, folding]
     note = tflite.MetadataT()
     note.name, note.buffer = "TFLITE_METADATA", 3
     model = tflite.ModelT()
-    model.version, model.operatorCodes, model.subgraphs = 3, [code], [graph]
+    model.version, model.operatorCodes, model.subgraphs = 3, [code, fold_code], [graph]
     model.buffers = [_buffer(data) for data in (b"", weight.tobytes(), bias.tobytes(), _metadata())]
     model.metadata = [note]
     return _pack(model, b"TFL3")
@@ -122,7 +131,7 @@ def write_network(folder: Path, **changes: Any) -> Path:
         "version": "1",
         "sha256": hashlib.sha256(data).hexdigest(),
         "input": {"width": WIDTH, "height": HEIGHT},
-        "output": {"stride": STRIDE, "channels": list(CHANNELS)},
+        "output": {"stride": STRIDE, "fold": FOLD, "channels": list(CHANNELS)},
         "crop_growth": 0.12,
         "finder_threshold": 0.3,
     }

@@ -20,6 +20,8 @@ CHANNELS: tuple[str, ...] = (
     "box_right",
     "box_bottom",
 )
+FOLD = 2
+"""Maps along each side of a block in the pictures that the network hands over."""
 _HINT = "Install the program again; the network file and its card come together."
 
 
@@ -85,7 +87,7 @@ def read_card(model_path: Path) -> NetworkCard:
 
 def _checked(card: dict[str, Any], model_path: Path) -> NetworkCard:
     try:
-        channels = tuple(card["output"]["channels"])
+        channels, fold = tuple(card["output"]["channels"]), card["output"].get("fold")
         read = NetworkCard(
             file=model_path,
             version=str(card["version"]),
@@ -99,6 +101,8 @@ def _checked(card: dict[str, Any], model_path: Path) -> NetworkCard:
         raise ModelFileInvalid("The network's card lacks an entry.", _HINT) from error
     if min(read.width, read.height, read.stride) < 1:
         raise ModelFileInvalid("The network's card gives a size of nothing.", _HINT)
-    if channels != CHANNELS or read.width % read.stride or read.height % read.stride:
+    # pictures of another size than the input's would be scaled by MediaPipe
+    whole = not (read.width % FOLD or read.height % FOLD)
+    if channels != CHANNELS or not (read.stride == fold == FOLD and whole):
         raise ModelFileInvalid("The network gives other maps than this program reads.", _HINT)
     return read

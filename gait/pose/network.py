@@ -17,7 +17,7 @@ from gait.errors import PoseError
 from gait.landmarks import INDEX, LANDMARKS
 from gait.pose.card import CHANNELS, read_card
 from gait.pose.crop import apply, cut, grid_to_frame, whole_box
-from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid
+from gait.pose.decode import Maps, count_hills, find_boxes, find_peaks, sigmoid, smoothed
 from gait.pose.segmenter import Segmenter
 from gait.pose.sighting import Box, FloatArray, Image, Sighting, Silhouette
 
@@ -103,7 +103,7 @@ class CowNetwork:
     def _find(self, image: Image, threshold: float) -> list[Box]:
         rgb, to_frame = cut(image, whole_box(image), self._size, 0.0)
         with self._borrowed() as segmenter:
-            maps = segmenter.maps(rgb, _FIND)
+            maps = smoothed(segmenter.maps(rgb, _FIND))
         boxes = find_boxes(
             sigmoid(maps[0]),
             maps[1:],
@@ -138,7 +138,7 @@ class CowNetwork:
         )
 
     def look_maps(self, image: Image, box: Box) -> tuple[Maps, FloatArray]:
-        """Return what the network itself gives of one cow.
+        """Return what the network itself gives of one cow, a little smoothed.
 
         Parameters
         ----------
@@ -156,7 +156,7 @@ class CowNetwork:
         """
         rgb, to_frame = cut(image, box, self._size, self.card.crop_growth)
         with self._borrowed() as segmenter:
-            maps = segmenter.maps(rgb, _LOOK)
+            maps = smoothed(segmenter.maps(rgb, _LOOK))
         return maps, grid_to_frame(to_frame, self.card.stride)
 
     def look_many(self, looks: Iterable[tuple[Image, Box]]) -> list[Sighting]:

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
 
 from gait.environment import CLOSED_PORT
 from gait.errors import ModelFileInvalid, PoseError
+from gait.pose.card import CHANNELS, FOLD
 from gait.pose.decode import Maps
 from gait.pose.sighting import Image
 from gait.quiet import quiet_libraries
@@ -83,8 +83,7 @@ class Segmenter:
         Returns
         -------
         ndarray of float32, shape (len(channels), grid height, grid width)
-            MediaPipe has blown the maps up to the size of the picture; averaging back gives each
-            cell three quarters of itself and a quarter of its neighbours along each axis.
+            Just as the last layer gave them.
 
         Raises
         ------
@@ -110,13 +109,16 @@ class Segmenter:
 
     def _run(self, rgb: Image, channels: Sequence[int]) -> Maps:
         image = self._mediapipe.Image(image_format=self._mediapipe.ImageFormat.SRGB, data=rgb)
-        masks = self._task.segment(image).confidence_masks
-        if max(channels) >= len(masks):
-            raise ValueError(f"expected more than {max(channels)} maps, got {len(masks)}")
-        maps = np.empty((len(channels), self._grid[1], self._grid[0]), np.float32)
+        pictures = self._task.segment(image).confidence_masks
+        if len(pictures) != len(CHANNELS) // FOLD**2:
+            raise ValueError(f"expected {len(CHANNELS) // FOLD**2} pictures, got {len(pictures)}")
+        width, height = self._grid
+        views = [p.numpy_view().reshape(height, FOLD, width, FOLD) for p in pictures]
+        maps = np.empty((len(channels), height, width), np.float32)
         for place, channel in enumerate(channels):
-            view = masks[channel].numpy_view()
-            maps[place] = cv2.resize(np.squeeze(view), self._grid, interpolation=cv2.INTER_AREA)
+            block, picture = divmod(channel, len(pictures))
+            row, column = divmod(block, FOLD)
+            maps[place] = views[picture][:, row, :, column]
         return maps
 
     def _shut(self) -> None:

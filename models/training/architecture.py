@@ -9,10 +9,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from gait.landmarks import LANDMARKS
 
 INPUT_WIDTH, INPUT_HEIGHT = 320, 192
 OUTPUT_STRIDE = 2
+FOLD = 2
+"""The exported file gives pictures of the input's size; each holds ``FOLD`` x ``FOLD`` maps, one in
+each cell of a block so large."""
 PIXEL_MEAN, PIXEL_SPREAD = 127.0, 128.0
 """The input is ``(rgb - mean) / spread`` with rgb in 0..255."""
 
@@ -74,6 +80,13 @@ class Layer:
     relu6: bool = False
     normalised: bool = True
     pretrained: tuple[str, ...] = ()
+
+
+def unfolded(pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the maps (h, w, 24) of the pictures (2 h, 2 w, 6) that the file gives."""
+    height, width, count = pictures.shape
+    blocks = pictures.reshape(height // FOLD, FOLD, width // FOLD, FOLD, count)
+    return blocks.transpose(0, 2, 1, 3, 4).reshape(height // FOLD, width // FOLD, -1)
 
 
 def layers() -> tuple[Layer, ...]:

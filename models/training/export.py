@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from models.training.architecture import (
     CHANNELS,
+    FOLD,
     INPUT_HEIGHT,
     INPUT_WIDTH,
     OUTPUT_STRIDE,
@@ -134,6 +135,26 @@ def _add_doubling(graph: _Graph, step: Layer) -> None:
     )
 
 
+def _add_folding(graph: _Graph, source: str) -> str:
+    """Spread the maps over a quarter as many pictures of the input's size.
+
+    MediaPipe hands out every channel as a picture of the input's size. Blowing 24 small maps up
+    costs it more than the layers that made them, and the way back blurs them.
+    """
+    height, width, channels = graph.shape[source]
+    out = graph.tensor("folded", (1, FOLD * height, FOLD * width, channels // FOLD**2), FLOAT32)
+    options = tflite.DepthToSpaceOptionsT()
+    options.blockSize = FOLD
+    graph.operator(
+        tflite.BuiltinOperator.DEPTH_TO_SPACE,
+        [graph.index[source]],
+        out,
+        tflite.BuiltinOptions.DepthToSpaceOptions,
+        options,
+    )
+    return "folded"
+
+
 def _graph(stored: Mapping[str, NDArray[Any]]) -> tuple[_Graph, str]:
     graph, steps = _Graph(), layers()
     graph.tensor("input", (1, INPUT_HEIGHT, INPUT_WIDTH, 3), FLOAT32)
@@ -145,7 +166,7 @@ def _graph(stored: Mapping[str, NDArray[Any]]) -> tuple[_Graph, str]:
             _add_doubling(graph, step)
         else:
             _add_convolution(graph, step, stored)
-    return graph, steps[-1].name
+    return graph, _add_folding(graph, steps[-1].name)
 
 
 def _pack(root: Any, identifier: bytes) -> bytes:
@@ -158,7 +179,7 @@ def geometry() -> dict[str, object]:
     """Return what a reader of the maps must know; written into the file and onto the card."""
     return {
         "input": {"width": INPUT_WIDTH, "height": INPUT_HEIGHT, "colour": "RGB"},
-        "output": {"stride": OUTPUT_STRIDE, "channels": list(CHANNELS)},
+        "output": {"stride": OUTPUT_STRIDE, "fold": FOLD, "channels": list(CHANNELS)},
         "box_unit": "input width",
         "crop_growth": CROP_GROWTH,
     }
@@ -176,7 +197,6 @@ def _metadata(version: str) -> bytes:
     picture, maps = metadata.TensorMetadataT(), metadata.TensorMetadataT()
     picture.name, picture.content, picture.processUnits = "image", colour, [normal]
     maps.name = "maps"
-    maps.dimensionNames = list(CHANNELS)
     activation = segmenter.ImageSegmenterOptionsT()
     activation.activation = segmenter.Activation.NONE
     custom = metadata.CustomMetadataT()
@@ -207,7 +227,8 @@ def write_model(stored: Mapping[str, NDArray[Any]], version: str) -> bytes:
     -------
     bytes
         Input (1, 192, 320, 3) float32, normalised by MediaPipe as the metadata says; output
-        (1, 96, 160, 24) float32, raw.
+        (1, 192, 320, 6) float32, raw: cell (r, c) of map ``6 (2 i + j) + k`` is at row
+        ``2 r + i``, column ``2 c + j`` of picture ``k``.
 
     Notes
     -----
@@ -232,9 +253,11 @@ def write_model(stored: Mapping[str, NDArray[Any]], version: str) -> bytes:
 def _operator_code(code: int) -> Any:
     entry = tflite.OperatorCodeT()
     entry.builtinCode = entry.deprecatedBuiltinCode = code
-    entry.version = 3 if code == tflite.BuiltinOperator.RESIZE_BILINEAR else 2
-    if code in (tflite.BuiltinOperator.ADD, tflite.BuiltinOperator.CONV_2D):
-        entry.version = 1
+    versions = {
+        tflite.BuiltinOperator.RESIZE_BILINEAR: 3,
+        tflite.BuiltinOperator.DEPTHWISE_CONV_2D: 2,
+    }
+    entry.version = versions.get(code, 1)
     return entry
 
 

@@ -28,6 +28,7 @@ from models.training.architecture import (
     PIXEL_MEAN,
     PIXEL_SPREAD,
     SILHOUETTE,
+    unfolded,
 )
 from models.training.teacher import CROP_GROWTH, outline
 
@@ -63,7 +64,7 @@ class Looker:
         rgb = cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB).astype(np.float32)
         self._net.set_tensor(self._input, ((rgb - PIXEL_MEAN) / PIXEL_SPREAD)[None])
         self._net.invoke()
-        return np.asarray(self._net.get_tensor(self._output)[0]).copy()
+        return unfolded(np.asarray(self._net.get_tensor(self._output)[0]))
 
 
 def crop_affine(box: Array) -> Array:

@@ -111,7 +111,7 @@ def _card(path: Path) -> None:
         "version": "1",
         "sha256": hashlib.sha256(b"TFL3" * 200).hexdigest(),
         "input": {"width": 320, "height": 192},
-        "output": {"stride": 2, "channels": list(CHANNELS)},
+        "output": {"stride": 2, "fold": 2, "channels": list(CHANNELS)},
         "crop_growth": 0.12,
     }
     path.write_text(json.dumps(card), encoding="utf-8")

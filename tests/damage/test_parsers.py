@@ -160,7 +160,7 @@ def test_any_value_in_a_term_of_a_score_model(field, value):
 CARD = {
     "version": "1",
     "input": {"width": 320, "height": 192},
-    "output": {"stride": 2, "channels": list(CHANNELS)},
+    "output": {"stride": 2, "fold": 2, "channels": list(CHANNELS)},
     "crop_growth": 0.12,
     "finder_threshold": 0.3,
 }
@@ -168,7 +168,7 @@ CARD = {
 
 @on_a_disk
 @given(st.sampled_from(sorted(CARD)), json_values)
-@example("output", {"stride": 0, "channels": list(CHANNELS)})
+@example("output", {"stride": 0, "fold": 2, "channels": list(CHANNELS)})
 @example("input", {"width": float("nan"), "height": 1})
 @example("input", {"width": float("inf"), "height": 1})
 def test_any_value_on_a_network_card(tmp_path, field, value):
