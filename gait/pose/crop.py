@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 
@@ -40,20 +42,26 @@ def cut(image: Image, box: Box, size: tuple[int, int], growth: float) -> tuple[I
     width, height = size
     # frame px per input px: the larger of both directions, so that the whole box fits
     scale = (1 + growth) * max(box.width / width, box.height / height, 1e-6)
+    step = 2 ** max(math.floor(math.log2(scale)), 0)
     (cx, cy) = box.centre
-    span = (width * scale, height * scale)
-    x0, y0 = round(cx - span[0] / 2), round(cy - span[1] / 2)
-    x1, y1 = x0 + max(round(span[0]), 1), y0 + max(round(span[1]), 1)
+    x0, x1 = _whole_steps(cx - width * scale / 2, cx + width * scale / 2, step)
+    y0, y1 = _whole_steps(cy - height * scale / 2, cy + height * scale / 2, step)
     canvas = np.full((height, width, 3), PADDING, np.uint8)
     per_x, per_y = (x1 - x0) / width, (y1 - y0) / height
-    inside = (max(x0, 0), max(y0, 0), min(x1, image.shape[1]), min(y1, image.shape[0]))
+    high, wide = (side // step * step for side in image.shape[:2])
+    inside = (max(x0, 0), max(y0, 0), min(x1, wide), min(y1, high))
     if inside[2] > inside[0] and inside[3] > inside[1]:
-        _paste(canvas, image, inside, (x0, y0), (per_x, per_y))
+        _paste(canvas, image, inside, (x0, y0), (per_x, per_y), step)
     # centres of pixels map to centres of pixels, hence the halves
     to_frame = np.array(
         [[per_x, 0, x0 + 0.5 * per_x - 0.5], [0, per_y, y0 + 0.5 * per_y - 0.5]], np.float64
     )
-    return np.ascontiguousarray(canvas[:, :, ::-1]), to_frame
+    return np.asarray(cv2.cvtColor(canvas, cv2.COLOR_BGR2RGB), np.uint8), to_frame
+
+
+def _whole_steps(first: float, last: float, step: int) -> tuple[int, int]:
+    start = step * math.floor(first / step)
+    return start, max(step * math.ceil(last / step), start + step)
 
 
 def _paste(
@@ -62,16 +70,25 @@ def _paste(
     inside: tuple[int, int, int, int],
     origin: tuple[int, int],
     per: tuple[float, float],
+    step: int,
 ) -> None:
-    """Scale the part of the frame that is there onto its place in the canvas."""
+    """Scale the part of the frame that is there onto its place in the canvas.
+
+    It is halved, four pixels to one, while two or more pixels go into one of the canvas; then
+    interpolation between pixels leaves none out. Much cheaper than averaging over areas with
+    broken edges, and landmarks of drawn cows lie as near to the truth.
+    """
     left, top, right, bottom = inside
     columns = [round((x - origin[0]) / per[0]) for x in (left, right)]
     rows = [round((y - origin[1]) / per[1]) for y in (top, bottom)]
     wide, high = columns[1] - columns[0], rows[1] - rows[0]
     if wide < 1 or high < 1:
         return
-    how = cv2.INTER_AREA if per[0] > 1 else cv2.INTER_LINEAR
-    part = cv2.resize(image[top:bottom, left:right], (wide, high), interpolation=how)
+    part = image[top:bottom, left:right]
+    for _ in range(step.bit_length() - 1):
+        half = (part.shape[1] // 2, part.shape[0] // 2)
+        part = np.asarray(cv2.resize(part, half, interpolation=cv2.INTER_AREA), np.uint8)
+    part = np.asarray(cv2.resize(part, (wide, high), interpolation=cv2.INTER_LINEAR), np.uint8)
     canvas[rows[0] : rows[1], columns[0] : columns[1]] = part
 
 
