@@ -2,18 +2,18 @@
 
 Protocol, lines of text: the child writes one JSON line about the clip, reads one JSON line
 (`{"file": ..., "slots": n}`, a shared memory-mapped file), then writes `slot time_s` for each
-frame it has put into a slot and reads one line for each slot given back. At the end it writes
+frame it has put into a slot and reads the number of each slot given back. At the end it writes
 `end`, or `error <word>`.
 """
 
 from __future__ import annotations
 
 import contextlib
-import itertools
 import json
 import math
 import mmap
 import sys
+from collections import deque
 from pathlib import Path
 
 import cv2
@@ -140,14 +140,18 @@ def _serve(source: _Film | _Photos) -> None:
     shape = (slots, source.info["height"], source.info["width"], 3)
     with Path(wanted["file"]).open("r+b") as file:
         ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
-    for index in itertools.count():
-        # the parent gives one line for each slot it has emptied
-        if index >= slots and not sys.stdin.readline():
-            return
-        time_s = source.read(ring[index % slots])
+    free = deque(range(slots))
+    while True:
+        if not free:
+            given_back = sys.stdin.readline()
+            if not given_back:
+                return
+            free.append(int(given_back))
+        slot = free.popleft()
+        time_s = source.read(ring[slot])
         if time_s is None:
             break
-        print(index % slots, repr(time_s), flush=True)
+        print(slot, repr(time_s), flush=True)
     print("end", flush=True)
 
 

@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import weakref
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
@@ -22,8 +23,10 @@ import numpy.typing as npt
 from gait.errors import ClipError, ClipUnreadable, ClipUnusable
 
 Image = npt.NDArray[np.uint8]
-SLOTS = 6
-"""Frames decoded ahead of the reader."""
+MOST_SLOTS, FEWEST_SLOTS = 10, 4
+"""Frames that the shared memory holds: decoded ahead of the reader, or still used by him."""
+MOST_BYTES = 1 << 28
+"""Size of the shared memory for large pictures, unless the fewest slots need more."""
 PATIENCE_S = 20.0
 """Longest wait for one frame before the film is given up as damaged."""
 
@@ -96,7 +99,9 @@ class Decoding:
         self._lines: queue.Queue[str] = queue.Queue()
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
-        self._ring: Image = np.empty(0, np.uint8)
+        self._ring: mmap.mmap | None = None
+        self._freed: queue.SimpleQueue[int] = queue.SimpleQueue()
+        self._in_use = 0
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.info: dict[str, Any] = json.loads(self._next_line())
@@ -130,26 +135,51 @@ class Decoding:
     def frames(self) -> Iterator[tuple[float, Image]]:
         """Yield time stamp in seconds and upright BGR picture of each frame, once, in order.
 
+        A picture lies in the memory shared with the child until nothing refers to it any more; a
+        reader who keeps many pictures is given copies.
+
         Raises
         ------
         ClipUnreadable, ClipUnusable
             If decoding breaks off.
         """
-        shape = (SLOTS, self.info["height"], self.info["width"], 3)
+        size = int(self.info["height"]) * int(self.info["width"]) * 3
+        slots = int(np.clip(MOST_BYTES // size, FEWEST_SLOTS, MOST_SLOTS))
         self._folder = tempfile.TemporaryDirectory(
             dir=SHARED if SHARED.is_dir() else None, ignore_cleanup_errors=True
         )
         path = Path(self._folder.name) / "frames"
         with path.open("w+b") as file:
-            file.truncate(int(np.prod(shape)))
-            self._ring = np.frombuffer(mmap.mmap(file.fileno(), 0), np.uint8).reshape(shape)
-        self._tell(json.dumps({"file": str(path), "slots": SLOTS}))
+            file.truncate(slots * size)
+            self._ring = mmap.mmap(file.fileno(), 0)
+        self._tell(json.dumps({"file": str(path), "slots": slots}))
+        # Windows cannot delete the file while a picture in it is kept
+        lent = 0 if os.name == "nt" else slots - FEWEST_SLOTS
         while (line := self._next_line()) != "end":
             self._drop_folder()
             slot, time_s = line.split()
-            image = self._ring[int(slot)].copy()
-            self._tell("free")
+            image = self._picture(int(slot), size, copied=self._in_use >= lent)
             yield float(time_s), image
+            del image  # else it would be in use until the next one comes
+            self._give_back()
+
+    def _picture(self, slot: int, size: int, *, copied: bool) -> Image:
+        # an array of its own for each picture: all views of it keep it alive, and it the slot
+        assert self._ring is not None
+        whole: Image = np.frombuffer(self._ring, np.uint8, size, slot * size)
+        image = whole.reshape(self.info["height"], self.info["width"], 3)
+        if copied:
+            image = image.copy()
+            self._tell(str(slot))
+        else:
+            self._in_use += 1
+            weakref.finalize(whole, self._freed.put, slot).atexit = False
+        return image
+
+    def _give_back(self) -> None:
+        while not self._freed.empty():
+            self._tell(str(self._freed.get()))
+            self._in_use -= 1
 
     def _drop_folder(self) -> None:
         """Delete the shared file as soon as both sides hold it, so that nothing is left behind.
@@ -170,7 +200,7 @@ class Decoding:
             if stream is not None:
                 with contextlib.suppress(OSError):
                     stream.close()
-        self._ring = np.empty(0, np.uint8)  # a file still mapped cannot be deleted everywhere
+        self._ring = None  # a file still mapped cannot be deleted everywhere
         self._drop_folder()
 
     def __enter__(self) -> Decoding:
