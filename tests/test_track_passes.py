@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -60,3 +60,25 @@ def test_ground_takes_each_frame_through_its_own_affine():
 
 def test_a_pass_has_the_length_of_its_frames():
     assert len(some_pass(7)) == 7
+
+
+def bytes_held(pass_: Pass) -> int:
+    arrays = [getattr(pass_, f.name) for f in fields(pass_)]
+    # a broadcast array holds what it repeats only once
+    return sum((a if 0 not in a.strides else a[:1]).nbytes for a in arrays if hasattr(a, "nbytes"))
+
+
+def test_what_is_kept_after_measuring_is_less_than_half_and_draws_the_same():
+    rng = np.random.default_rng(4)
+    whole = replace(some_pass(150), points=rng.uniform(0, 4000, (150, 18, 2)))
+    kept = whole.slim()
+    assert bytes_held(kept) < bytes_held(whole) / 2
+    assert np.abs(kept.points - whole.points).max() < 0.0005
+    assert np.isnan(kept.back_line).all()
+    assert (kept.to_ground == whole.to_ground).all()
+
+
+def test_a_moving_camera_is_kept_frame_by_frame():
+    whole = some_pass()
+    whole.to_ground[:, 0, 2] = [0.0, 1.0, 2.0, 3.0]
+    assert (whole.slim().to_ground == whole.to_ground).all()
