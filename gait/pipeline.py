@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from gait.errors import ClipError, ClipUnusable
 
 if TYPE_CHECKING:
-    from gait.clip import ClipInfo
+    from gait.clip import Clip, ClipInfo, Frame
     from gait.measure import Measure
     from gait.pose import CowNetwork
     from gait.score import Proposal, ScoreModel
@@ -190,40 +190,43 @@ def score_clip(
     ClipError
         The file cannot be used at all; the message says why and what to do.
     """
-    from gait.clip import read_info
+    from gait.clip import Clip
+
+    cow = written_cow((Path(name) if name else path).stem)
+    with Clip(path, fps) as clip:
+        if clip.info.is_photo:
+            clip.close()
+            return _score_photo(clip.info, network, cow, keep_silhouettes)
+        read = _Counted(clip, on_progress)
+        passes: list[PassReport] = []
+        problem = ""
+        try:
+            for track in _follow(read, network, keep_silhouettes):
+                passes.append(_report(track, model, cow, withers_height_m))
+        except ClipError as error:
+            # of a film that breaks off the first part stands; one that cannot be timed has none
+            if not passes or isinstance(error, ClipUnusable):
+                raise
+            problem = str(error)
+        return _film_report(read, passes, problem)
+
+
+def _film_report(read: _Counted, passes: list[PassReport], problem: str) -> ClipReport:
     from gait.track.problems import NO_COW
 
-    info = read_info(path, fps)
-    named = Path(name) if name else path
-    if info.is_photo:
-        return _score_photo(info, network, written_cow(named.stem), keep_silhouettes)
-    passes: list[PassReport] = []
-    problems: tuple[str, ...] = ()
-    read = _Counted(info, on_progress, fps)
-    try:
-        for track in _follow(read, network, keep_silhouettes):
-            passes.append(_report(track, model, written_cow(named.stem), withers_height_m))
-    except ClipError as problem:
-        # of a film that breaks off the first part stands; a film that cannot be timed has none
-        if not passes or isinstance(problem, ClipUnusable):
-            raise
-        problems = (str(problem),)
-    if not passes:
-        problems = (NO_COW,)
-    return ClipReport(info=info, frames=read.frames, passes=passes, problems=problems)
+    problems = (problem,) if problem else () if passes else (NO_COW,)
+    return ClipReport(info=read.clip.info, frames=read.frames, passes=passes, problems=problems)
 
 
 class _Counted:
     """Frames of a film, counted as they are read, with progress told."""
 
-    def __init__(self, info: ClipInfo, on_progress: Progress | None, fps: float | None) -> None:
-        self.info, self.on_progress, self.fps, self.frames = info, on_progress, fps, 0
+    def __init__(self, clip: Clip, on_progress: Progress | None) -> None:
+        self.clip, self.on_progress, self.frames = clip, on_progress, 0
 
-    def __iter__(self) -> Iterator[Any]:
-        from gait.clip import read_frames
-
-        total = max(1, self.info.frames_declared or 1)
-        for frame in read_frames(self.info.path, self.fps):
+    def __iter__(self) -> Iterator[Frame]:
+        total = max(1, self.clip.info.frames_declared or 1)
+        for frame in self.clip.frames():
             self.frames += 1
             if self.on_progress and self.frames % 10 == 0:
                 self.on_progress(min(1.0, self.frames / total))
@@ -246,7 +249,12 @@ def _report(
 
     if not track.usable:
         return PassReport(
-            track=track, cow=cow, usable=False, problems=track.problems, measures={}, proposal=None
+            track=track.slim(),
+            cow=cow,
+            usable=False,
+            problems=track.problems,
+            measures={},
+            proposal=None,
         )
     settled = settle_legs(track)
     measured = measure_pass(settled, withers_height_m=withers_height_m)
@@ -255,7 +263,7 @@ def _report(
     if proposal is not None and proposal.value is None:
         problems = (*problems, *proposal.reasons)
     return PassReport(
-        track=settled,
+        track=settled.slim(),
         cow=cow,
         usable=measured.usable,
         problems=problems,

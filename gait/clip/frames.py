@@ -5,12 +5,14 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from types import TracebackType
 
 import numpy as np
 import numpy.typing as npt
 
-from gait.clip.info import FASTEST_FPS, decoding_order
+from gait.clip.info import FASTEST_FPS, ClipInfo, decoding_order, describe
 from gait.clip.process import PATIENCE_S, Decoding
 from gait.errors import ClipTruncated, ClipUnreadable, ClipUnusable
 
@@ -50,10 +52,8 @@ class Frame:
     is_repeat: bool = False
 
 
-def read_frames(
-    path: str | os.PathLike[str], fps: float | None = None, patience_s: float = PATIENCE_S
-) -> Iterator[Frame]:
-    """Read a clip forward once.
+class Clip:
+    """A clip opened once, both to tell what it is and to be read. Use as a context manager.
 
     Decoding runs ahead in a child process, so a damaged file can neither crash nor hang the
     caller, and memory does not grow with the length of the film.
@@ -67,27 +67,76 @@ def read_frames(
     patience_s : float
         Longest wait for one frame.
 
-    Yields
-    ------
-    Frame
-
     Raises
     ------
-    ClipMissing, ClipUnreadable, ClipUnusable
-        Before the first frame, if there is nothing to read.
-    ClipTruncated, ClipUnusable
-        After the last frame, if the film was shorter than declared, too dark throughout, too slow
-        or its time stamps do not rise. What was yielded before stands.
+    ClipMissing, ClipUnreadable, ClipTruncated, ClipUnusable
+        If there is nothing usable there; see `gait.clip.sniff` and `gait.clip.process`.
     """
-    path = Path(path)
-    order = decoding_order(path, fps)
-    with Decoding(order, path.name, patience_s) as decoding:
-        log = _Log(path.name, decoding.info, single="film" not in order and not path.is_dir())
-        for index, (time_s, image) in enumerate(decoding.frames()):
+
+    def __init__(
+        self,
+        path: str | os.PathLike[str],
+        fps: float | None = None,
+        patience_s: float = PATIENCE_S,
+    ) -> None:
+        self._path = Path(path)
+        self._order = decoding_order(self._path, fps)
+        self._decoding = Decoding(self._order, self._path.name, patience_s)
+
+    @cached_property
+    def info(self) -> ClipInfo:
+        """What the clip is; its file is hashed when this is first asked for."""
+        return describe(self._path, self._order, self._decoding.info)
+
+    def frames(self) -> Iterator[Frame]:
+        """Read the clip forward, once.
+
+        Yields
+        ------
+        Frame
+
+        Raises
+        ------
+        ClipTruncated, ClipUnusable
+            After the last frame, if the film was shorter than declared, too dark throughout, too
+            slow or its time stamps do not rise. What was yielded before stands.
+        """
+        single = "film" not in self._order and not self._path.is_dir()
+        log = _Log(self._path.name, self._decoding.info, single=single)
+        for index, (time_s, image) in enumerate(self._decoding.frames()):
             frame = log.take(index, time_s, image)
             if frame is not None:
                 yield frame
-    log.finish()
+        self.close()
+        log.finish()
+
+    def close(self) -> None:
+        """End the child. May be called twice."""
+        self._decoding.close()
+
+    def __enter__(self) -> Clip:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def read_frames(
+    path: str | os.PathLike[str], fps: float | None = None, patience_s: float = PATIENCE_S
+) -> Iterator[Frame]:
+    """Open a clip, read it forward once and close it; parameters and errors as in `Clip`.
+
+    Yields
+    ------
+    Frame
+    """
+    with Clip(path, fps, patience_s) as clip:
+        yield from clip.frames()
 
 
 class _Log:

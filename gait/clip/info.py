@@ -69,17 +69,22 @@ def read_info(path: str | os.PathLike[str], fps: float | None = None) -> ClipInf
     path = Path(path)
     order = decoding_order(path, fps)
     with Decoding(order, path.name) as decoding:
-        info = decoding.info
-    declared = float(info["fps"])
+        declared = decoding.info
+    return describe(path, order, declared)
+
+
+def describe(path: Path, order: dict[str, Any], declared: dict[str, Any]) -> ClipInfo:
+    """Return what a clip is from what the child has found it to declare; hashes it."""
+    fps = float(declared["fps"])
     is_photo = path.is_file() and "photos" in order
-    believable = 0 < declared <= FASTEST_FPS and not is_photo
+    believable = 0 < fps <= FASTEST_FPS and not is_photo
     return ClipInfo(
         path=path,
         sha256=_hash(path, order),
-        width=int(info["width"]),
-        height=int(info["height"]),
-        fps=declared if believable else float("nan"),
-        frames_declared=int(info["frames"]),
+        width=int(declared["width"]),
+        height=int(declared["height"]),
+        fps=fps if believable else float("nan"),
+        frames_declared=int(declared["frames"]),
         is_photo=is_photo,
     )
 
