@@ -12,6 +12,7 @@ import sys
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,12 @@ from numpy.typing import NDArray
 
 from gait.landmarks import INDEX, LANDMARKS
 from gait.pose import Box, CowNetwork, Sighting
-from models.training.annotated import annotated_points, polygon_mask, read_annotations
+from models.training.annotated import (
+    agreed_points,
+    all_readings,
+    polygon_mask,
+    read_annotations,
+)
 from models.training.dataset_names import TEST_ANIMALS, TEST_PICTURES
 
 MODELS = Path(__file__).resolve().parent.parent
@@ -106,7 +112,7 @@ def on_photos(network: CowNetwork, shared_data: Path, sheet: Path | None) -> dic
     for a in wanted:
         image = np.asarray(cv2.imread(str(shared_data / a["file"])), np.uint8)
         mask = polygon_mask(a, image.shape)
-        points, weight = annotated_points(a)
+        points, weight = agreed_points(a)
         box = mask_box(mask)
         sighting = network.look(image, box)
         given.append(judge(sighting, mask, points, weight))
@@ -123,6 +129,23 @@ def on_photos(network: CowNetwork, shared_data: Path, sheet: Path | None) -> dic
         "held_back_lane_rails": summary(rails),
         "held_back_found": {"found_share": len(found) / len(wanted), **summary(found)},
     }
+
+
+def between_readers() -> dict[str, float]:
+    """Share of back and head points on which two readers of a held-back photo agree.
+
+    No network can be expected to agree with a reader more often than other readers do.
+    """
+    agreed = []
+    for a in (a for a in read_annotations() if a["split"] == "test"):
+        places = all_readings(a)
+        withers, tailhead = (places[:, INDEX[n]] for n in ("withers", "tailhead"))
+        length = BODY_LENGTH * float(np.linalg.norm(withers - tailhead, axis=1).mean())
+        for one, other in combinations(places, 2):
+            apart = np.linalg.norm(one - other, axis=1) / length
+            agreed.append(apart[~np.isnan(apart)] < WITHIN)
+    share = float(np.concatenate(agreed).mean())
+    return {"pairs": len(agreed), "back_and_head_within_5_pct": round(share, 4)}
 
 
 def on_fresh(network: CowNetwork, path: Path) -> dict[str, float]:
@@ -277,6 +300,7 @@ def main(shared_data: Path, extra: Path, fresh: Path, sheet: Path | None = None)
     with CowNetwork() as network:
         figures = {
             **on_photos(network, shared_data, sheet),
+            "between_readers": between_readers(),
             "fresh_renders": on_fresh(network, fresh),
             "cow_free": on_cow_free(network, shared_data, extra),
             "other_animals_on_film": on_footage(network, shared_data),

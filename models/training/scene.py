@@ -274,7 +274,8 @@ def _frame_target(box: Tensor) -> tuple[Tensor, Tensor]:
     stretch = torch.exp(torch.randn(n, device=device) * 0.09)
     tilt = torch.randn(n, device=device) * 0.045
     mirror = chance(0.5, n, device)
-    size = (box[:, 2:] - box[:, :2]) * torch.stack([stretch, 1 / stretch], 1)
+    size = (box[:, 2:] - box[:, :2]).nan_to_num(0.0).clamp(min=8)
+    size = size * torch.stack([stretch, 1 / stretch], 1)
     cut = torch.zeros(n, 4, device=device)
     for side, probability, most in ((0, 0.10, 0.5), (2, 0.10, 0.5), (1, 0.02, 0.2), (3, 0.05, 0.2)):
         on = chance(probability, n, device)
@@ -307,6 +308,7 @@ def _inside(edge: Tensor) -> Tensor:
 def _padding(canvas: Tensor, edge: Tensor) -> Tensor:
     """Return what lies beyond the frame: black, grey, or the last row and column repeated."""
     n, device = len(canvas), str(canvas.device)
+    edge = edge.nan_to_num(0.0)
     grey = torch.where(chance(0.6, n, device), 0.5, 0.0)[:, None, None, None]
     x = torch.arange(INPUT_WIDTH, device=device).expand(n, -1)
     y = torch.arange(INPUT_HEIGHT, device=device).expand(n, -1)

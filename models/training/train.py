@@ -11,28 +11,30 @@ import argparse
 import copy
 import math
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import torch
 from torch import Tensor, nn
 
-from models.training.album import Album, Mixture
+from models.training.album import Mixture
 from models.training.architecture import CENTRE
+from models.training.drawers import Drawers
 from models.training.network import CowMaps
 from models.training.probe import probe
-from models.training.scene import Scenes, split
+from models.training.scene import Scenes
 from models.training.targets import losses
 
 SEED = 20
 PEAK_RATE, LAST_RATE, WARM_UP = 1.6e-3, 1e-5, 200
 WEIGHT_DECAY = 0.02
-AVERAGE = 0.998
+AVERAGE = 0.999
 CENTRE_PRIOR = -4.6
 CLIP = 5.0
 PROBE_CELLS = 64
-STOCK = 3
-"""Batches drawn at once: drawing is bound by the number of calls, not by their size."""
+DRAWERS = 8
+"""Drawing processes; they share the GPUs that do not train, if there are any."""
 
 
 def rate_at(done: float, step: int, peak: float) -> float:
@@ -64,10 +66,9 @@ def start(imagenet: Path, state: Path | None, device: str) -> CowMaps:
 
 
 def train(
-    album: Album, net: CowMaps, minutes: float, mixture: Mixture, peak: float = PEAK_RATE
+    batches: Iterator[Scenes], net: CowMaps, device: str, minutes: float, peak: float = PEAK_RATE
 ) -> CowMaps:
     """Train for the given time and return the running average."""
-    device = album.device
     average = copy.deepcopy(net).requires_grad_(False)
     decayed = [p for p in net.parameters() if p.dim() > 1]
     rest = [p for p in net.parameters() if p.dim() == 1]
@@ -76,16 +77,14 @@ def train(
         lr=peak,
         fused=device == "cuda",
     )
-    began, step = time.monotonic(), 0
+    began, step, waited = time.monotonic(), 0, 0.0
     shown: dict[str, Tensor] = {}
-    stock: list[Scenes] = []
     while (done := (time.monotonic() - began) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
             group["lr"] = rate_at(done, step, peak)
-        if not stock:
-            with torch.no_grad():
-                stock = split(album.batch(mixture.times(STOCK)), STOCK)
-        scenes = stock.pop()
+        asked = time.monotonic()
+        scenes = next(batches)
+        waited += time.monotonic() - asked
         image = scenes.image.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             maps = net(image)
@@ -101,7 +100,8 @@ def train(
             shown[name] = part.detach() * 0.02 + shown.get(name, part.detach()) * 0.98
         if step % 250 == 0 or step == 12:
             told = " ".join(f"{k} {v.item():.4f}" for k, v in shown.items())
-            print(f"{step} {time.monotonic() - began:.0f}s {told}", flush=True)
+            took = time.monotonic() - began
+            print(f"{step} {took:.0f}s waited {waited:.0f}s {told}", flush=True)
     return average
 
 
@@ -131,15 +131,20 @@ def main() -> None:
     parser.add_argument("--version", default="0.1.0")
     parser.add_argument("--peak-rate", type=float, default=PEAK_RATE)
     parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--drawers", type=int, default=DRAWERS, help="drawing processes")
     parser.add_argument("--smaller", type=int, default=1, help="divide the batch, for trying out")
     given = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(given.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    album = Album(given.data, device)
+    count = torch.cuda.device_count() if device == "cuda" else 0
+    others = [f"cuda:{i}" for i in range(1, count)] or [device]
+    devices = [others[i % len(others)] for i in range(given.drawers)]
     mixture = Mixture().times(1 / given.smaller)
+    drawers = Drawers(given.data, device, devices, mixture, given.seed)
     net = start(given.imagenet, given.state, device).train()
-    average = train(album, net, given.minutes, mixture, given.peak_rate)
+    average = train(iter(drawers), net, device, given.minutes, given.peak_rate)
+    drawers.close()
     state = {k: v.cpu().contiguous() for k, v in average.state_dict().items()}
     torch.save(state, given.out / "state.pt")
     store(average.cpu().eval(), given.version, given.out)
