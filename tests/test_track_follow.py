@@ -87,6 +87,8 @@ def test_cows_abreast_all_the_way_are_refused():
 class BlueNetworkCountingHooves(BlueNetwork):
     """Sees two hooves too many in the given share of looks."""
 
+    tasks = 1  # looks in order, else counting them is a matter of luck
+
     def __init__(self, share: float) -> None:
         super().__init__()
         self.share = share

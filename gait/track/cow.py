@@ -98,10 +98,20 @@ class Followed:
         return self.rows[-1].time_s if self.rows else self.found_s
 
     @property
+    def last_box(self) -> Box:
+        """Where she was seen last, px."""
+        return self._boxes[-1][1] if self._boxes else self.found
+
+    @property
     def is_unsettled(self) -> bool:
         """True while her motion is not known yet or she reaches beyond what was looked into."""
         is_new = not self.rows or len(self._boxes) < NEW_SIGHTINGS
         return is_new or any(self.rows[-1].seen.open)
+
+    @property
+    def is_held(self) -> bool:
+        """True while her motion is known and the last close look has seen her."""
+        return not self.is_unsettled and not self.missed
 
     def predict(self, time_s: float) -> Box:
         """Return the box in which she is expected at a time, px.
@@ -115,7 +125,7 @@ class Followed:
             if time_s - clear_s < HIDDEN_S:
                 return box.moved(pace * (time_s - clear_s))
         if len(self._boxes) < NEW_SIGHTINGS:
-            return _wider(self._boxes[-1][1] if self._boxes else self.found, True, True)
+            return _wider(self.last_box, True, True)
         middle_s, middle, slope = self._trend()
         x0, y0, x1, y1 = (middle + slope * (time_s - middle_s)).tolist()
         if x1 - x0 < 8 or y1 - y0 < 8:

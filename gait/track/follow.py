@@ -139,11 +139,14 @@ class _Lane:
         sharp = frame.index % SHARPNESS_EVERY == 0
         for cow, box in looks:
             step.looks.append((cow, box, self._pool.submit(self._look, image, box, sharp)))
-        moving = self._watch.sees_motion(image, now)
-        if now >= self._next_find_s and (self._cows or moving):
-            step.finds = self._pool.submit(self._find, image)
-            self._watch.note_find(now)
-            self._next_find_s = now + FIND_EVERY_S
+        if now >= self._next_find_s:
+            held = [box for cow, box in looks if cow.is_held]
+            unsure = len(held) < len(looks)
+            if self._watch.is_worth_a_find(image, now, held) or unsure:
+                step.finds = self._pool.submit(self._find, image)
+                self._next_find_s = now + FIND_EVERY_S
+            elif held:
+                self._next_find_s = now + FIND_EVERY_S
         self._steps.append(step)
 
     def _allowed_in_flight(self) -> int:
@@ -219,11 +222,14 @@ class _Lane:
                 matched.add(c)
         for b, box in enumerate(boxes):
             if b not in taken and not any(_is_part(box, at) for at in expected):
-                faint = box.confidence < self._sure_from
-                self._cows.append(
-                    Followed(order=self._appeared, found_s=time_s, found=box, is_glimpse=faint)
-                )
-                self._appeared += 1
+                self._begin(time_s, box, is_glimpse=box.confidence < self._sure_from)
+
+    def _begin(self, time_s: float, box: Box, *, is_glimpse: bool = False) -> None:
+        """Follow a cow from here on."""
+        self._cows.append(
+            Followed(order=self._appeared, found_s=time_s, found=box, is_glimpse=is_glimpse)
+        )
+        self._appeared += 1
 
     def _is_parked(self, box: Box, time_s: float) -> bool:
         for place, (_, parked) in enumerate(self._parked):
@@ -235,8 +241,11 @@ class _Lane:
     def _end_those_gone(self, time_s: float) -> None:
         for cow in [c for c in self._cows if c.has_ended(time_s, self._size[0])]:
             self._finish(cow)
+            self._next_find_s = 0.0  # she may still be there, or another in her place
             if cow.ended == "stands":
                 self._parked.append((time_s, cow.rows[-1].seen.box))
+            elif cow.ended == "turned":
+                self._begin(time_s, cow.last_box)
 
     def _finish(self, cow: Followed) -> None:
         self._cows.remove(cow)
