@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from gait.errors import ClipUnreadable, StoreReadOnly
 from gait.filing import check_room, check_writable
-from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
+from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 if TYPE_CHECKING:
     from gait.herd.records import Job

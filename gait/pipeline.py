@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait.errors import ClipError, ClipUnusable
+from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 if TYPE_CHECKING:
     from gait.clip import Clip, ClipInfo, Frame
@@ -24,24 +25,6 @@ if TYPE_CHECKING:
 Progress = Callable[[float], None]
 """Told the share of the clip that is done, 0 to 1."""
 
-FILM_SUFFIXES = frozenset(
-    [
-        ".mp4",
-        ".mov",
-        ".m4v",
-        ".avi",
-        ".mkv",
-        ".webm",
-        ".mts",
-        ".m2ts",
-        ".3gp",
-        ".mpg",
-        ".mpeg",
-        ".ts",
-        ".wmv",
-    ]
-)
-PHOTO_SUFFIXES = frozenset([".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"])
 PHOTO_ONLY = (
     "A photo shows posture only, so no score is proposed. Look at the cow and score her yourself, "
     "or film her walking past."

@@ -19,6 +19,8 @@ from gait.clip import is_frame_folder, read_frames, read_info
 from gait.clip import process as process_module
 from gait.clip.frames import _Log
 from gait.errors import ClipError, ClipMissing, ClipTruncated, ClipUnreadable, ClipUnusable
+from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
+from gait.pipeline import find_clips
 
 SIZE = (160, 96)
 
@@ -95,7 +97,28 @@ def test_nothing_is_left_in_shared_memory_even_while_reading(film, monkeypatch, 
     reading.close()
 
 
-@pytest.mark.parametrize("suffix", [".jpg", ".png", ".webp"])
+CODECS = {".avi": "MJPG", ".webm": "VP80", ".ogv": "VP80", ".wmv": "WMV2", ".flv": "FLV1"}
+CODECS |= dict.fromkeys((".mpg", ".mpeg"), "mpg1") | dict.fromkeys((".ts", ".mts", ".m2ts"), "mpg2")
+
+
+@pytest.mark.parametrize("suffix", sorted(FILM_SUFFIXES))
+def test_every_kind_of_film_that_is_offered_is_read(tmp_path, suffix):
+    path = write(
+        tmp_path / f"cow{suffix}", map(picture, range(12)), codec=CODECS.get(suffix, "mp4v")
+    )
+    assert sum(1 for _ in read_frames(path)) == 12
+    assert not read_info(path).is_photo
+    assert find_clips([tmp_path]) == [path]
+
+
+@pytest.mark.parametrize("suffix", [".bmp", ".tif", ".gif", ".heic", ".txt"])
+def test_what_cannot_be_read_is_not_offered(tmp_path, suffix):
+    (tmp_path / f"cow{suffix}").write_bytes(b"BM" + bytes(400))
+    with pytest.raises(ClipError, match="no film or photo"):
+        find_clips([tmp_path])
+
+
+@pytest.mark.parametrize("suffix", sorted(PHOTO_SUFFIXES))
 def test_a_photo_is_one_frame(tmp_path, suffix):
     path = tmp_path / f"cow{suffix}"
     cv2.imwrite(str(path), picture(4))

@@ -13,7 +13,7 @@ from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import Job
 from gait.intake import take_in, take_in_folder
-from gait.pipeline import FILM_SUFFIXES, PHOTO_SUFFIXES
+from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}

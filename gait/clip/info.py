@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from gait.clip.process import Decoding
-from gait.clip.sniff import PHOTO_SUFFIXES, check_whole, sniff
+from gait.clip.sniff import check_whole, sniff
 from gait.errors import ClipMissing, ClipUnreadable, ClipUnusable
+from gait.kinds import PHOTO_SUFFIXES
 
 FASTEST_FPS = 1000.0
 """Highest frame rate believed; slow-motion phones reach 960."""

@@ -6,14 +6,9 @@ from pathlib import Path
 from typing import Literal
 
 from gait.errors import ClipMissing, ClipTruncated, ClipUnreadable
+from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 Kind = Literal["film", "photo"]
-FILM_SUFFIXES = frozenset(
-    {".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm", ".mts", ".m2ts", ".ts", ".mpg"}
-    | {".mpeg", ".wmv", ".flv", ".3gp", ".ogv"}
-)
-PHOTO_SUFFIXES = frozenset((".jpg", ".jpeg", ".png", ".webp"))
-
 _PHOTO_BRANDS = (b"heic", b"heix", b"mif1", b"msf1", b"heim", b"avif", b"hevc")
 _BOX_NAMES = (b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot")
 _FILM_STARTS = (
