@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from gait.landmarks import INDEX
+from gait.landmarks import HOOVES, INDEX
 from gait.measure import measure_pass, measure_posture
 from gait.measure.prints import measure_prints
 from gait.track.legs import settle_legs
@@ -232,3 +232,45 @@ def test_only_the_longest_stretch_without_a_stop_is_timed():
     assert found["stride_duration_s"].value == pytest.approx(cow.stride_s, abs=0.01)
     assert found["step_time_asymmetry_pct"].value < 1.5
     assert found["stance_share_pct"].value == pytest.approx(64, abs=1.5)
+
+
+def test_a_withers_landmark_that_slides_with_the_nod_is_no_head_bob():
+    cow = WalkingCow(arch=0.6, head_a1_pct=0.0, head_a2_pct=2.0)
+    walk = film(cow)
+    slide_bl = 0.03 * np.sin(2 * np.pi * walk.time_s / cow.stride_s)
+    # the landmark and with it the traced line begin 3 % of her length farther back or forward
+    share = np.linspace(0, 1, walk.back_line.shape[1])
+    points, line = walk.points.copy(), walk.back_line.copy()
+    for i, slid in enumerate(slide_bl):
+        at = slid + share * (1 - slid)
+        along = walk.back_line[i, 0, 0] + at * (walk.back_line[i, -1, 0] - walk.back_line[i, 0, 0])
+        arch = np.polyfit(walk.back_line[i, :, 0] - along[0], walk.back_line[i, :, 1], 2)
+        line[i] = np.stack([along, np.polyval(arch, along - along[0])], axis=-1)
+    points[:, INDEX["withers"]] = line[:, 0]
+    up = np.polyfit(
+        np.sin(2 * np.pi * walk.time_s / cow.stride_s), -points[:, INDEX["withers"], 1], 1
+    )
+    assert 100 * abs(up[0]) / (cow.withers_height_bl * cow.body_length_px) > 0.6
+    found = measure_pass(replace(walk, points=points, back_line=line)).measures
+    assert found["head_bob_a1_pct"].value < 0.2
+    assert found["head_bob_a2_pct"].value == pytest.approx(2.0, abs=0.15)
+
+
+def test_a_floor_farther_off_than_the_trunk_does_not_shorten_the_stride():
+    walk = film(WalkingCow())
+    points = walk.points.copy()
+    hooves = [INDEX[name] for name in HOOVES]
+    middle = points[..., 0].mean()
+    points[:, hooves, 0] = middle + 0.98 * (points[:, hooves, 0] - middle)
+    found = measure_pass(replace(walk, points=points)).measures["stride_length_bl"]
+    assert found.value == pytest.approx(1.07, rel=0.005)
+    assert found.se > measure_pass(walk).measures["stride_length_bl"].se
+
+
+def test_a_wall_behind_the_back_in_half_of_the_frames_does_not_arch_it():
+    walk = film(WalkingCow(arch=0.2))
+    line = walk.back_line.copy()
+    bump = 0.02 * 300 * np.exp(-(((np.linspace(0, 1, line.shape[1]) - 0.5) / 0.12) ** 2))
+    line[: 2 * len(line) // 5, :, 1] -= bump
+    found = measure_pass(replace(walk, back_line=line)).measures["back_arch"]
+    assert found.value == pytest.approx(0.2, abs=0.005)

@@ -23,10 +23,12 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_FRAMES = 8
 STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
-ARCH_ERROR = 0.018
-ARCH_RELATIVE_ERROR = 0.04
+ARCH_ERROR = 0.014
+ARCH_RELATIVE_ERROR = 0.03
 """Error of the arch that all frames share: where withers and tailhead are put, and the edge's
-own bias. Ours, from synthetic clips."""
+own bias. Ours, from drawn films."""
+CLEAN = 0.02
+"""Circle and smooth curve may differ by this much in a frame whose edge went nowhere astray."""
 PHOTO_ARCH_ERROR = 0.05
 """One frame: the stage of the stride and the angle of view add to the error. Ours."""
 SAGITTA_PCT_PER_ARCH = 12.5
@@ -53,7 +55,7 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     Returns
     -------
     dict of str to Measure
-        ``back_arch`` (curvature times chord, mean over the frames), ``back_arch_spline`` (the
+        ``back_arch`` (curvature times chord, middle of the frames), ``back_arch_spline`` (the
         same from a smooth curve, as a check), ``back_sagitta_pct`` (% of chord),
         ``back_arch_swing`` (highest minus lowest within the stride) and ``back_arch_standing``
         (mean over the frames in which she stands).
@@ -74,9 +76,11 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     speed = np.abs(_speed(lane))
     walking = seen & ~(speed < STANDING_BL_S)
     chosen = walking if walking.sum() >= LEAST_FRAMES else seen
-    value, error = _steady_mean(arch[chosen])
-    sagitta, _ = _steady_mean(sagitta_pct(pass_.back_line[chosen]))
-    check, _ = _steady_mean(arch_by_spline(pass_.back_line[chosen]))
+    spline = arch_by_spline(pass_.back_line[chosen])
+    belief = 1 / (CLEAN**2 + (spline - arch[chosen]) ** 2)
+    value, error = _steady_middle(arch[chosen], belief)
+    sagitta, _ = _steady_middle(sagitta_pct(pass_.back_line[chosen]), belief)
+    check, _ = _steady_middle(spline, belief)
     # where circle and spline differ, the line is no arch or went astray: trust it less
     error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value]))
     return {
@@ -121,21 +125,23 @@ def _speed(lane: Lane) -> FloatArray:
     return speed
 
 
-def _steady_mean(values: FloatArray) -> tuple[float, float]:
-    """Return a mean that single bad frames do not move, and its error for frames that err alike."""
-    weight = np.ones(len(values))
-    mean, spread = float(np.median(values)), 0.0
-    for _ in range(5):
-        rest = values - mean
-        spread = max(1.4826 * float(np.median(np.abs(rest))), 1e-9)
-        weight = np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(rest), 1e-12))
-        mean = float((weight * values).sum() / weight.sum())
-    rest = weight * (values - mean)
+def _steady_middle(values: FloatArray, belief: FloatArray) -> tuple[float, float]:
+    """Return the weighted median and its error for frames that err alike.
+
+    A wall's edge that goes by behind the back spoils many frames at a time, so not their mean.
+    """
+    order = np.argsort(values)
+    share = np.cumsum(belief[order]) / belief.sum()
+    middle = float(values[order][np.searchsorted(share, 0.5)])
+    rest = values - middle
+    spread = max(1.4826 * float(np.median(np.abs(rest))), 1e-9)
+    rest = rest * np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(rest), 1e-12))
     square = float(rest @ rest)
     memory = float(rest[1:] @ rest[:-1]) / max(square, 1e-12)
     memory = min(max(memory, 0.0), 0.95)
     independent = max(len(values) * (1 - memory) / (1 + memory), 1.0)
-    return mean, float(np.std(rest) / np.sqrt(independent))
+    # a median is a quarter less certain than a mean
+    return middle, float(1.25 * np.std(rest) / np.sqrt(independent))
 
 
 def _swing(pass_: Pass, arch: FloatArray, table: Timetable | None, strides: int) -> Measure:
@@ -150,6 +156,7 @@ def _swing(pass_: Pass, arch: FloatArray, table: Timetable | None, strides: int)
 def _standing(arch: FloatArray, standing: BoolArray) -> Measure:
     if standing.sum() < STANDING_FRAMES:
         return missing("1", "She does not stand still in this film.")
-    value, error = _steady_mean(arch[standing])
+    values = arch[standing]
+    value, error = _steady_middle(values, np.ones(len(values)))
     error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value]))
     return known(value, error, "1", 0)

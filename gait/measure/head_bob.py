@@ -25,8 +25,9 @@ LOOK_STRIDES = 0.15
 """Frames closer than this are hardly two looks at the head, strides; ours."""
 LEAST_SEEN = 0.6
 LEAST_STRIDES_SEEN = 1.5
-LANDMARK_ERROR_PCT = 0.15
-"""Stride-locked error of poll and withers landmarks, % of withers height; ours."""
+LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.15, 0.065
+"""Stride-locked error of poll and withers landmarks: % of withers height, and share of the bob
+once a stride, since the landmarks slide a little on a head that nods; ours, from drawn films."""
 CLIPPED_FACTOR = 2.5
 """By how much that error grows when frames in which the edge cuts her must be taken too; ours."""
 
@@ -176,8 +177,7 @@ def _head(lane: Lane) -> tuple[FloatArray, BoolArray, str | None]:
     """Return poll above withers, the frames in which it counts, and why it does not at all."""
     poll_x, poll = lane.of("poll")
     muzzle_x, muzzle = lane.of("muzzle")
-    withers = lane.of("withers")[1]
-    height = poll - withers
+    height = poll - lane.withers_up
     seen = np.isfinite(height)
     if not np.isfinite(lane.withers_height_px):
         return height, seen, "The hooves or the withers were not seen, so heights have no measure."
@@ -206,6 +206,7 @@ def _too_short(lane: Lane, table: Timetable | None, usable: BoolArray) -> str | 
 
 
 def _bob(fit: Harmonics, landmark_error: float, strides: int) -> dict[str, Measure]:
+    landmark_error = float(np.hypot(landmark_error, LANDMARK_ERROR_SHARE * abs(fit.first)))
     first_se = float(np.hypot(fit.first_se, landmark_error))
     second_se = float(np.hypot(fit.second_se, landmark_error))
     first = amplitude_without_noise(abs(fit.first), fit.first_se)
@@ -234,9 +235,9 @@ def _carriage(
     strides = 0 if table is None else stride_count(table)
     if reason is not None:
         return {"head_height_ratio": missing("1", reason, strides)}
-    above = (lane.of("poll")[1] - lane.of("withers")[1])[usable]
+    above = (lane.of("poll")[1] - lane.withers_up)[usable]
     ratio = 1 + above / lane.withers_height_px
     # heads are carried through the stride: two frames of one stride are not two looks
     looks = max(2.0 * strides, 1.0)
-    error = np.hypot(ratio.std() / np.sqrt(looks), 0.015 if strides else 0.04)
+    error = np.hypot(ratio.std() / np.sqrt(looks), 0.013 if strides else 0.04)
     return {"head_height_ratio": known(ratio.mean(), error, "1", strides)}

@@ -26,6 +26,11 @@ LEAST_BODY_PX = 10.0
 LEAST_WHOLE_FRAMES = 5
 LEAST_WALK_BL = 0.5
 """The lane's direction is read from the walk only if the cow moves at least this far."""
+STEADY_S = 1.2
+"""Time before and after a frame over which the trunk is taken to move evenly: about a stride."""
+BEHIND_BL = 0.06
+"""How far behind the withers landmark the height of the back is read, so that the neck does not
+come into it; ours."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,6 +47,9 @@ class Lane:
         Place along the lane, ground px, rising in the direction of the walk. NaN unseen.
     up : ndarray, shape (n, 18)
         Height at right angles to the lane, ground px, rising upwards; its zero is arbitrary.
+    withers_up : ndarray, shape (n,)
+        Height of the back at the withers, ground px, read from the traced edge at a place that
+        moves evenly with the trunk; NaN where the withers were not seen.
     trunk : ndarray, shape (n,)
         Place of the middle between withers and tailhead along the lane, ground px.
     body_length_px : float
@@ -56,6 +64,7 @@ class Lane:
     whole: npt.NDArray[np.bool_]
     along: FloatArray
     up: FloatArray
+    withers_up: FloatArray
     trunk: FloatArray
     body_length_px: float
     withers_height_px: float
@@ -104,11 +113,16 @@ def see_in_lane(pass_: Pass) -> Lane:
     if upward[1] > 0:  # y runs down the picture, so up must point to smaller y
         upward = -upward
     up = ground @ upward
+    line = pass_.ground(pass_.back_line)
+    withers_at = (ground @ forward)[:, INDEX["withers"]]
+    place = _evenly_moving(pass_.time_s, np.where(pass_.cut, np.nan, withers_at))
+    edge_up = _height_at(line @ forward, line @ upward, place - BEHIND_BL * body_length)
     return Lane(
         time_s=pass_.time_s,
         whole=~pass_.cut,
         along=ground @ forward,
         up=up,
+        withers_up=_like(edge_up, up[:, INDEX["withers"]]),
         trunk=middle @ forward,
         body_length_px=body_length,
         withers_height_px=_withers_height(up, pass_, body_length),
@@ -137,6 +151,41 @@ def _ends_on_edge(ground: FloatArray, line: FloatArray) -> FloatArray:
         if known.any():
             moved[known, INDEX[name]] = edge[known] + np.median(offset[known], axis=0)
     return moved
+
+
+def _evenly_moving(time_s: FloatArray, along: FloatArray) -> FloatArray:
+    """Return a place that goes along evenly: straight lines through a stride before and after.
+
+    The withers landmark slides a little along the back as head and neck nod. On an arched back that
+    alone would look like withers that go up and down once a stride.
+    """
+    known = np.isfinite(along)
+    result = np.full(len(along), np.nan)
+    for i, now in enumerate(time_s):
+        near = known & (np.abs(time_s - now) <= STEADY_S)
+        if near.sum() >= LEAST_WHOLE_FRAMES:
+            result[i] = np.polynomial.polynomial.polyfit(time_s[near] - now, along[near], 1)[0]
+    return result
+
+
+def _height_at(along: FloatArray, up: FloatArray, place: FloatArray) -> FloatArray:
+    """Return the height (n,) of the traced edges (n, m) at a place along the lane; else NaN."""
+    result = np.full(len(place), np.nan)
+    known = np.isfinite(along + up).all(axis=1) & np.isfinite(place)
+    for i in np.flatnonzero(known):
+        order = np.argsort(along[i])
+        if along[i, order[0]] <= place[i] <= along[i, order[-1]]:
+            result[i] = np.interp(place[i], along[i, order], up[i, order])
+    return result
+
+
+def _like(edge_up: FloatArray, landmark_up: FloatArray) -> FloatArray:
+    """Return the edge's height at the landmark's level, and the landmark where it is unknown."""
+    both = np.isfinite(edge_up + landmark_up)
+    if not both.any():
+        return landmark_up
+    level = edge_up + np.median((landmark_up - edge_up)[both])
+    return np.where(np.isfinite(edge_up), level, landmark_up)
 
 
 def _from_whole(values: FloatArray, pass_: Pass) -> FloatArray:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from gait.measure.hoof_events import LEGS
 from gait.measure.lane import Lane
 from gait.measure.result import Measure, known, missing
-from gait.measure.rhythm import MORE_STRIDES, stride_count, too_few_strides
+from gait.measure.rhythm import MORE_STRIDES, mean_stride_s, stride_count, too_few_strides
 from gait.measure.swing_fit import Swing
 from gait.measure.timetable import Timetable
 
@@ -20,6 +20,7 @@ LENGTH_ERROR = 0.036
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
+TRUNK_UNSEEN = "The trunk was hardly seen. Film her clear of posts and other cows."
 PRINT_BIAS_BL = 0.004
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
@@ -46,8 +47,9 @@ def measure_prints(
 
     Notes
     -----
-    Far prints are a little smaller in the picture than near ones; the trunk, which gives the
-    scale, lies between, so the mean of near and far is taken.
+    The stride length is the way of the trunk in a stride, not that between prints: the trunk gives
+    the scale, and to a camera that looks down a length on the floor is farther off and smaller.
+    Prints serve as a check; where they say otherwise the error grows.
 
     References
     ----------
@@ -60,7 +62,7 @@ def measure_prints(
         return {name: missing(unit, reason or "") for name, unit in units.items()}
     strides = stride_count(table)
     return {
-        "stride_length_bl": _stride_length(lane, swings, strides),
+        "stride_length_bl": _stride_length(lane, swings, table),
         "speed_bl_s": _speed(lane, strides),
         "tracking_up_pct": _tracking_up(lane, swings, table),
     }
@@ -69,15 +71,24 @@ def measure_prints(
 _TRACKING_UNIT = "% of trunk length"
 
 
-def _stride_length(lane: Lane, swings: dict[str, list[Swing]], strides: int) -> Measure:
-    sides = {}
-    for side in ("near", "far"):
-        ways = [s.to_px - s.from_px for leg in LEGS if leg.startswith(side) for s in swings[leg]]
-        sides[side] = np.array([w for w in ways if np.isfinite(w)]) / lane.body_length_px
-    if min(map(len, sides.values())) == 0:
-        return missing("bl", f"No whole swing of a far leg or a near leg was seen. {MORE_STRIDES}")
-    value, error = _mean_of_groups(list(sides.values()), 0.02)
-    return known(value, float(np.hypot(error, LENGTH_ERROR * value)), "bl", strides)
+def _stride_length(lane: Lane, swings: dict[str, list[Swing]], table: Timetable) -> Measure:
+    strides = stride_count(table)
+    speed, speed_error = _trunk_speed(lane, strides)
+    if not np.isfinite(speed):
+        return missing("bl", TRUNK_UNSEEN, strides)
+    stride_s, stride_error = mean_stride_s(table)
+    value = speed * stride_s
+    ways = [_print_way(lane, swings, side) for side in ("near", "far")]
+    doubt = abs(float(np.mean(ways)) - value) / 2 if np.isfinite(ways).all() else 0.02 * value
+    parts = [speed_error * stride_s, stride_error * speed, LENGTH_ERROR * value, doubt]
+    return known(value, float(np.linalg.norm(parts)), "bl", strides)
+
+
+def _print_way(lane: Lane, swings: dict[str, list[Swing]], side: str) -> float:
+    """Return the mean way from print to print of the legs of a side, bl; NaN if none was seen."""
+    ways = np.array([s.to_px - s.from_px for leg in LEGS if side in leg for s in swings[leg]])
+    ways = ways[np.isfinite(ways)]
+    return float(ways.mean() / lane.body_length_px) if ways.size else float("nan")
 
 
 def _mean_of_groups(groups: list[FloatArray], usual_spread: float) -> tuple[float, float]:
@@ -94,21 +105,28 @@ def _mean_of_groups(groups: list[FloatArray], usual_spread: float) -> tuple[floa
 
 
 def _speed(lane: Lane, strides: int) -> Measure:
+    speed, error = _trunk_speed(lane, strides)
+    if not np.isfinite(speed):
+        return missing("bl/s", TRUNK_UNSEEN)
+    return known(speed, float(np.hypot(error, LENGTH_ERROR * speed)), "bl/s", strides)
+
+
+def _trunk_speed(lane: Lane, strides: int) -> tuple[float, float]:
+    """Return the trunk's speed, bl/s, and the error of its fit; NaN where it was hardly seen."""
     seen = np.isfinite(lane.trunk)
     whole = seen & lane.whole
     # where the frame cuts her, the end of the trunk beyond it is a guess
     if whole.any() and np.ptp(lane.time_s[whole]) > LEAST_WHOLE_SHARE * np.ptp(lane.time_s[seen]):
         seen = whole
     if seen.sum() < 5:
-        return missing("bl/s", "The trunk was hardly seen. Film her clear of posts and other cows.")
+        return float("nan"), float("nan")
     t, x = lane.time_s[seen], lane.trunk[seen] / lane.body_length_px
     t = t - t.mean()
     slope, start = np.polyfit(t, x, 1)
     rest = x - slope * t - start
     # the trunk sways with the stride: neighbouring frames share their deviation
     independent = max(2.0 * strides, 2.0)
-    error = float(np.sqrt(rest.var() / independent / t.var()))
-    return known(slope, float(np.hypot(error, LENGTH_ERROR * slope)), "bl/s", strides)
+    return float(slope), float(np.sqrt(rest.var() / independent / t.var()))
 
 
 @dataclass(frozen=True, kw_only=True)

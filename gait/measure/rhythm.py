@@ -23,7 +23,7 @@ USUAL_VARIATION_PCT = 1.0
 """Stride-to-stride variation taken where too few strides show it; ours."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
-EVENT_BIAS_S = 0.0075
+EVENT_BIAS_S = 0.009
 """What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
 toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
 
@@ -101,18 +101,27 @@ def too_few_strides(table: Timetable | None) -> str | None:
     return None
 
 
-def _stride_duration(table: Timetable, variation: Measure) -> Measure:
-    """Return the mean of the single strides; how they differ says how well they stand for her."""
+def mean_stride_s(table: Timetable) -> tuple[float, float]:
+    """Return the mean of the single strides of this pass and the error of their timing, s."""
     single = table.single_strides_s
     middle = float(np.median(single))
     like = np.abs(single - middle) < 0.25 * middle
     value = float(np.average(single[like], weights=table.single_weights[like]))
     _, timing = table.measure(table.stride_of)
+    return value, float(np.hypot(timing, CLOCK_ERROR * value))
+
+
+def _stride_duration(table: Timetable, variation: Measure) -> Measure:
+    """Return the mean stride; its error holds timing, the film's clock, and the choice of strides.
+
+    A stride at the edge of the picture may be counted or not: about half of the legs have one.
+    Means of n - 1 and of n strides differ by s / sqrt(n (n - 1)), s being their spread.
+    """
+    value, timing = mean_stride_s(table)
     strides = stride_count(table)
-    usual = USUAL_VARIATION_PCT if not variation.is_known else variation.value
-    own = usual / 100 * value / np.sqrt(strides)
-    error = float(np.linalg.norm([timing, own, CLOCK_ERROR * value]))
-    return known(value, error, UNITS["stride_duration_s"], strides)
+    spread = USUAL_VARIATION_PCT if not variation.is_known else variation.value
+    choice = 0.5 * spread / 100 * value / np.sqrt(strides * (strides - 1))
+    return known(value, np.hypot(timing, choice), UNITS["stride_duration_s"], strides)
 
 
 # --- stance -----------------------------------------------------------------------------------
