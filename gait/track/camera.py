@@ -153,7 +153,13 @@ class CameraMotion:
 
 def _small_grey(image: Image, scale: float) -> Image:
     size = (round(image.shape[1] * scale), round(image.shape[0] * scale))
-    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA) if scale < 1 else image
+    small = image
+    # four pixels to one as long as that comes out even: many times cheaper than all in one step
+    while small.shape[1] >= 2 * size[0] and not (small.shape[0] % 2 or small.shape[1] % 2):
+        half = (small.shape[1] // 2, small.shape[0] // 2)
+        small = np.asarray(cv2.resize(small, half, interpolation=cv2.INTER_AREA), np.uint8)
+    if small.shape[1] > size[0]:
+        small = np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_AREA), np.uint8)
     return np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2GRAY), np.uint8)
 
 
