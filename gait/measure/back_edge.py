@@ -32,6 +32,7 @@ CLEAR_STEP = 7.0
 FAR_PRICE = 0.06
 """Price of an edge one usual error away from where it is expected."""
 JUMP_PRICE = 0.12
+LARGEST_JUMP = 2
 BACKGROUND_BANDS = 3
 """Bands above the search window in which the background's colour is read."""
 
@@ -162,17 +163,20 @@ def _gain(strength: FloatArray, foreign: FloatArray) -> FloatArray:
 def _best_path(gain: FloatArray) -> IndexArray:
     """Return the height index of each column that gives the most gain with the fewest jumps."""
     columns, heights = gain.shape
-    jumps = np.arange(-2, 3)
-    price = (JUMP_PRICE * jumps**2)[:, None]
+    price = JUMP_PRICE * np.arange(-LARGEST_JUMP, LARGEST_JUMP + 1) ** 2
     index = np.arange(heights)
-    rows = np.clip(index[None, :] + jumps[:, None], 0, heights - 1)
+    # beyond both ends there is nothing to come from
+    padded = np.full(heights + 2 * LARGEST_JUMP, -np.inf)
+    best = padded[LARGEST_JUMP:-LARGEST_JUMP]
+    before = np.lib.stride_tricks.sliding_window_view(padded, len(price))
+    options = np.empty(before.shape)
     back = np.zeros((columns, heights), dtype=np.intp)
-    best = gain[0]
+    best[:] = gain[0]
     for column in range(1, columns):
-        options = best[rows] - price
-        choice = options.argmax(axis=0)
-        back[column] = rows[choice, index]
-        best = options[choice, index] + gain[column]
+        np.subtract(before, price, out=options)
+        choice = options.argmax(axis=1, out=back[column])
+        np.add(options[index, choice], gain[column], out=best)
+    back += index - LARGEST_JUMP
     path = np.empty(columns, dtype=np.intp)
     path[-1] = int(best.argmax())
     for column in range(columns - 1, 0, -1):
