@@ -102,7 +102,8 @@ def move(rig: Rig, count: int) -> tuple[Tensor, Tensor, Tensor]:
             off = torch.randn(count, device=device) * 0.035
             still = torch.rand(count, device=device)
             moment[:, ids] = torch.where(walking > 0, base + off, still)[:, None]
-    frame = (moment % 1 * len(rig.walk_move)).long()
+    # Just below a whole stride the remainder rounds up to 1.
+    frame = (moment % 1 * len(rig.walk_move)).long() % len(rig.walk_move)
     node = torch.arange(nodes, device=device)
     # Rest and walk are blended; past 1 the step is longer than in the animation.
     shift = rig.rest_move + (rig.walk_move[frame, node] - rig.rest_move) * reach[..., None]
