@@ -15,7 +15,7 @@ from .lane import Backdrop, build_backdrop
 from .mesh import grids
 from .pose import pose_at
 from .scene import Cow, Light, Scene
-from .truth import Drawn, FrameTruth, frame_truth
+from .truth import Drawn, FrameTruth, distance_if_seen, frame_truth
 from .walk import Floats, Walk
 
 _SHADOW_SHRINK = 5
@@ -100,7 +100,7 @@ class Studio:
         """Return the cows that may be in the frame, farthest first."""
         near = []
         for number, walk in enumerate(self.walks):
-            distance = _distance_if_seen(walk, time_s, view, size)
+            distance = distance_if_seen(walk, time_s, view, size)
             if distance is not None:
                 near.append((-distance, number))
         return [number for _, number in sorted(near)]
@@ -167,24 +167,6 @@ def draw_frame(
 ) -> tuple[NDArray[np.uint8], FrameTruth]:
     """Draw the frame of a scene at a time; see ``Studio.draw``."""
     return studio(scene).draw(time_s, masks=masks)
-
-
-def _distance_if_seen(walk: Walk, time_s: float, view: View, size: tuple[int, int]) -> float | None:
-    """Return a cow's distance if any of her can be in the frame, with room for her shadow."""
-    x, y, facing = walk.place(float(walk.phase(time_s)))
-    long, high = walk.cow.body_length_m, walk.cow.withers_height_m
-    ahead = np.array([np.cos(facing), np.sin(facing), 0])
-    left = np.array([-ahead[1], ahead[0], 0])
-    corners = [
-        np.array([x, y, z * high]) + a * ahead + b * left
-        for a in (-0.6, long / 2, long + 1.2)
-        for b in (-0.4, 0.4)
-        for z in (0, 1.3)
-    ]
-    pixels, depth = view.project(np.array(corners))
-    if depth.min() < 0.3 or frame_box(pixels, depth, size) is None:
-        return None
-    return float(depth.mean())
 
 
 def _smear(tile: Tile, walk: Walk, view: View, light: Light) -> Tile:

@@ -129,7 +129,7 @@ def clip_truth(scene: Scene, frames: list[FrameTruth]) -> dict[str, Any]:
         "name": scene.name,
         "scene": asdict(scene),
         "frames": [_frame_record(number, frame) for number, frame in enumerate(frames)],
-        "passes": [_pass_record(scene, number) for number in range(len(scene.cows))],
+        "passes": [_pass_record(scene, number, frames) for number in range(len(scene.cows))],
     }
 
 
@@ -156,8 +156,8 @@ def _cow_record(cow: CowTruth) -> dict[str, Any]:
     }
 
 
-def _pass_record(scene: Scene, number: int) -> dict[str, Any]:
-    measures = truth_measures(scene, number)
+def _pass_record(scene: Scene, number: int, frames: list[FrameTruth]) -> dict[str, Any]:
+    measures = truth_measures(scene, number, frames)
     falls = Walk(scene.cows[number], scene.duration_s).footfalls(0.0, scene.duration_s)
     return {
         "cow": number,

@@ -15,7 +15,7 @@ import numpy as np
 from .camera import view_at
 from .pose import pose_at
 from .scene import Camera, Scene
-from .truth import cow_truth
+from .truth import CowTruth, FrameTruth, cow_truth, distance_if_seen
 from .walk import Floats, Footfall, Walk
 
 MEASURES: tuple[str, ...] = (
@@ -46,7 +46,13 @@ def frame_times(camera: Camera, count: int) -> Floats:
     return times
 
 
-def truth_pass(scene: Scene, cow: int = 0, *, only_seen: bool = True) -> dict[str, Any]:
+def truth_pass(
+    scene: Scene,
+    cow: int = 0,
+    *,
+    only_seen: bool = True,
+    frames: Sequence[FrameTruth] | None = None,
+) -> dict[str, Any]:
     """Return what is true of one cow's pass, without drawing.
 
     Parameters
@@ -56,6 +62,8 @@ def truth_pass(scene: Scene, cow: int = 0, *, only_seen: bool = True) -> dict[st
         Her place in ``scene.cows``.
     only_seen : bool
         Leave out frames in which none of her is inside the frame.
+    frames : sequence of FrameTruth, optional
+        The truth of every frame if the scene was drawn; saves finding it again.
 
     Returns
     -------
@@ -71,9 +79,13 @@ def truth_pass(scene: Scene, cow: int = 0, *, only_seen: bool = True) -> dict[st
     rows: dict[str, list[Any]] = {}
     for number, time_s in enumerate(frame_times(scene.camera, scene.frame_count)):
         view = view_at(scene, float(time_s))
-        truth = cow_truth(cow, pose_at(walk, float(time_s)), view, size)
-        x0, y0, x1, y1 = truth.box
-        if only_seen and (x1 < 0 or y1 < 0 or x0 > size[0] - 1 or y0 > size[1] - 1):
+        if frames is not None:
+            truth = next((one for one in frames[number].cows if one.cow == cow), None)
+        elif only_seen and distance_if_seen(walk, float(time_s), view, size) is None:
+            truth = None
+        else:
+            truth = cow_truth(cow, pose_at(walk, float(time_s)), view, size)
+        if truth is None or (only_seen and _is_outside(truth, size)):
             continue
         row = {
             "frame": number,
@@ -94,6 +106,11 @@ def truth_pass(scene: Scene, cow: int = 0, *, only_seen: bool = True) -> dict[st
     times = found.get("time_s", np.zeros(0))
     found["footfalls"] = walk.footfalls(times[0], times[-1]) if times.size else []
     return found
+
+
+def _is_outside(truth: CowTruth, size: tuple[int, int]) -> bool:
+    x0, y0, x1, y1 = truth.box
+    return bool(x1 < 0 or y1 < 0 or x0 > size[0] - 1 or y0 > size[1] - 1)
 
 
 def fit_circle(points: Floats) -> tuple[float, float]:
@@ -125,13 +142,17 @@ def fit_circle(points: Floats) -> tuple[float, float]:
     return float(arch), float(sagitta)
 
 
-def truth_measures(scene: Scene, cow: int = 0) -> dict[str, float]:
+def truth_measures(
+    scene: Scene, cow: int = 0, frames: Sequence[FrameTruth] | None = None
+) -> dict[str, float]:
     """Return the true value of every measure of one cow's pass; NaN where she has none.
+
+    ``frames`` as in ``truth_pass``.
 
     Back and head are means over the frames in which she is wholly inside; strides are those whose
     contacts fall between the first and last of these frames.
     """
-    found = truth_pass(scene, cow)
+    found = truth_pass(scene, cow, frames=frames)
     values = dict.fromkeys(MEASURES, float("nan"))
     if not found["footfalls"] and "whole" not in found:
         return values

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from gait.landmarks import INDEX, LANDMARKS
 
 from .camera import View
-from .figure import Tile
+from .figure import Tile, frame_box
 from .mesh import PARTS, grids
 from .pose import Pose
 from .trunk import BACK_RINGS
-from .walk import Floats
+from .walk import Floats, Walk
 
 BACK_POINTS = 64
 OUTSIDE, HIDDEN, VISIBLE = 0, 1, 2
@@ -154,6 +154,24 @@ def back_line(trunk_px: Floats, withers: Floats, tailhead: Floats) -> Floats:
         order = np.argsort(far[:, line])
         edge = np.maximum(edge, np.interp(stations, far[order, line], high[order, line]))
     return np.asarray(withers + np.outer(stations, along) + np.outer(edge, up))
+
+
+def distance_if_seen(walk: Walk, time_s: float, view: View, size: tuple[int, int]) -> float | None:
+    """Return a cow's distance if any of her can be in the frame, with room for her shadow."""
+    x, y, facing = walk.place(float(walk.phase(time_s)))
+    long, high = walk.cow.body_length_m, walk.cow.withers_height_m
+    ahead = np.array([np.cos(facing), np.sin(facing), 0])
+    left = np.array([-ahead[1], ahead[0], 0])
+    corners = [
+        np.array([x, y, z * high]) + a * ahead + b * left
+        for a in (-0.6, long / 2, long + 1.2)
+        for b in (-0.4, 0.4)
+        for z in (0, 1.3)
+    ]
+    pixels, depth = view.project(np.array(corners))
+    if depth.min() < 0.3 or frame_box(pixels, depth, size) is None:
+        return None
+    return float(depth.mean())
 
 
 def cow_truth(

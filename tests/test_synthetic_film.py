@@ -12,9 +12,9 @@ import pytest
 
 from synthetic_clips import damaged
 from synthetic_clips.cases import CASES
-from synthetic_clips.draw import draw_frame
+from synthetic_clips.draw import draw_frame, studio
 from synthetic_clips.film import write_clip
-from synthetic_clips.passes import frame_times
+from synthetic_clips.passes import frame_times, truth_measures
 from synthetic_clips.scene import Scene
 
 
@@ -103,3 +103,9 @@ def test_damaged_files_are_damaged(tmp_path: Path) -> None:
     assert frames_of(damaged.not_a_film(tmp_path / "noise.mp4"))[0] == []
     still, _ = frames_of(damaged.frozen(film, tmp_path / "frozen.avi", 10, 12))
     assert cv2.PSNR(still[11], still[20]) > 45
+
+
+def test_measures_from_the_frames_drawn_are_those_found_without_drawing():
+    scene = brief("score_3")
+    drawn = [studio(scene).draw(float(t))[1] for t in frame_times(scene.camera, scene.frame_count)]
+    assert truth_measures(scene, 0, drawn) == pytest.approx(truth_measures(scene), nan_ok=True)
