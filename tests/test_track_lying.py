@@ -82,7 +82,7 @@ def network():
 
 
 @pytest.mark.skipif(not TILES.exists(), reason=f"the shared photos of cows are not at {TILES}")
-@pytest.mark.parametrize("name", ["tile_h04", "tile_v31"])
+@pytest.mark.parametrize("name", ["tile_h04", "tile_h13", "tile_v31"])
 def test_cows_that_lie_in_real_photos_are_refused(network, name):
     with pytest.raises(ClipUnusable):
         photo_pass(read_info(TILES / f"{name}.png"), network)
