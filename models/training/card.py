@@ -47,9 +47,18 @@ def table(card: dict[str, Any]) -> str:
     found = figures["held_back_found"]
     rows.append(f"| held-back photos: cow found | {_percent(found['found_share'])} |")
     rows += _accuracy_rows("held-back photos, found by the network", found)
-    fresh = figures["fresh_renders"]
-    rows += _accuracy_rows("fresh renders", fresh)
-    rows.append(f"| fresh renders: all landmarks | {_percent(fresh['all_within_5_pct'])} |")
+    rows += _accuracy_rows(
+        "held-back photos, as the program answers a photo",
+        figures["held_back_as_photos_are_answered"],
+    )
+    agreed = _percent(figures["between_readers"]["back_and_head_within_5_pct"])
+    rows.append(f"| held-back photos: two readers agree on back and head within 5 % | {agreed} |")
+    for key, words in (
+        ("fresh_renders", "fresh renders"),
+        ("fresh_renders_outline_shows", "of these, with a visible outline"),
+    ):
+        rows += _accuracy_rows(words, figures[key])
+        rows.append(f"| {words}: all landmarks | {_percent(figures[key]['all_within_5_pct'])} |")
     free = figures["cow_free"]
     false = _percent(free["false_cow_share"])
     rows.append(f"| frames without a cow ({free['frames']}): false cow | {false} |")

@@ -42,6 +42,8 @@ GROUPS = {
     "hooves": tuple(n for n in LANDMARKS if n.endswith("hoof")),
     "joints": tuple(n for n in LANDMARKS if n.endswith(("carpus", "fetlock", "hock"))),
 }
+OUTLINE_BAND, OUTLINE_LEVELS, OUTLINE_SHARE = 9, 8.0, 0.6
+"""An outline shows where 60 % of it has 8 of 255 grey levels between the sides, over 9 px."""
 SPEED_FRAMES = 120
 
 Array = NDArray[Any]
@@ -155,9 +157,26 @@ def between_readers() -> dict[str, float]:
     return {"pairs": len(agreed), "back_and_head_within_5_pct": round(share, 4)}
 
 
-def on_fresh(network: CowNetwork, path: Path) -> dict[str, float]:
-    """Figures on fresh renders; the picture is already cut to the network's size."""
-    judged = []
+def outline_shows(image: Array, mask: Array) -> bool:
+    """Tell whether most of a cow's outline differs in brightness from what is behind it."""
+    grey = cv2.GaussianBlur(cv2.cvtColor(image, cv2.COLOR_RGB2GRAY).astype(np.float32), (0, 0), 1.5)
+    cow = mask.astype(np.float32)
+    kernel = (OUTLINE_BAND, OUTLINE_BAND)
+
+    def mean(part: Array) -> Array:
+        return cv2.boxFilter(grey * part, -1, kernel) / (cv2.boxFilter(part, -1, kernel) + 1e-6)
+
+    edge = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3))) > 0
+    apart = np.abs(mean(cow) - mean(1 - cow))[edge]
+    return bool((apart > OUTLINE_LEVELS).mean() > OUTLINE_SHARE)
+
+
+def on_fresh(network: CowNetwork, path: Path) -> dict[str, dict[str, float]]:
+    """Figures on fresh renders, and on those with a visible outline.
+
+    The picture is already cut to the network's size. Some cows are black before black.
+    """
+    judged, clear = [], []
     with np.load(path) as fresh:
         data = {k: fresh[k] for k in fresh.files}
     height, width = data["image"].shape[1:3]
@@ -174,7 +193,9 @@ def on_fresh(network: CowNetwork, path: Path) -> dict[str, float]:
         if trunk_seen and mask.any():
             sighting = network.look(np.ascontiguousarray(image[..., ::-1]), box)
             judged.append(judge(sighting, mask, points, weight))
-    return summary(judged)
+            if outline_shows(image, mask):
+                clear.append(judged[-1])
+    return {"fresh_renders": summary(judged), "fresh_renders_outline_shows": summary(clear)}
 
 
 def cow_free(shared_data: Path, extra: Path) -> Iterator[tuple[str, Array]]:
@@ -308,7 +329,7 @@ def main(shared_data: Path, extra: Path, fresh: Path, sheet: Path | None = None)
         figures = {
             **on_photos(network, shared_data, sheet),
             "between_readers": between_readers(),
-            "fresh_renders": on_fresh(network, fresh),
+            **on_fresh(network, fresh),
             "cow_free": on_cow_free(network, shared_data, extra),
             "other_animals_on_film": on_footage(network, shared_data),
         }
