@@ -18,11 +18,12 @@ def tracks_of(clip: Path, network: CowNetwork, *, again: bool = False) -> list[P
     """The passes of a clip, from disk if this network has looked at it before."""
     kept = clip.with_suffix(f".{network.card.version}.npz")
     if again or not kept.exists():
-        _keep(list(follow(read_frames(clip), network)), kept)
-    return _kept(kept)
+        write_passes(list(follow(read_frames(clip), network)), kept)
+    return read_passes(kept)
 
 
-def _keep(passes: list[Pass], path: Path) -> None:
+def write_passes(passes: list[Pass], path: Path) -> None:
+    """Write passes to one file without pickles."""
     arrays: dict[str, Any] = {}
     plain = []
     for number, one in enumerate(passes):
@@ -32,7 +33,8 @@ def _keep(passes: list[Pass], path: Path) -> None:
     np.savez_compressed(path, plain=np.array(json.dumps(plain)), **arrays)
 
 
-def _kept(path: Path) -> list[Pass]:
+def read_passes(path: Path) -> list[Pass]:
+    """Read passes back as they were."""
     with np.load(path) as file:
         arrays = {name: file[name] for name in file.files}
     passes = []
