@@ -27,8 +27,9 @@ LEAST_CONFIDENCE = 0.24
 gave 0.18, a camel 0.42, cows 0.45-0.55 with the first network."""
 SLIVER_ASPECT = 0.7
 """Width over height under which what shows of her, always cut by the frame, is no pass."""
-SLIVER_SHARE, SLIVER_CONFIDENCE = 0.25, 0.45
-"""The same for what is never wider than this share of the frame and never surer than this."""
+SLIVER_SHARE, SLIVER_CONFIDENCE, SLIVER_CUT = 0.25, 0.45, 0.8
+"""The same for what is never wider than this share of the frame, never surer than this, and mostly
+cut: the tail end of a cow who has just left."""
 SMOOTHING = 9
 """Frames of the running median over the place of her middle."""
 STOPPED_S = 1.5
@@ -105,7 +106,8 @@ def _is_sliver(draft: Pass) -> bool:
     narrow = np.percentile(size[:, 0] / size[:, 1], 95) < SLIVER_ASPECT
     small = size[:, 0].max() < SLIVER_SHARE * draft.image_size[0]
     unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
-    return bool(draft.cut.mean() > 0.95 and (narrow or (small and unsure)))
+    cut = draft.cut.mean()
+    return bool((cut > 0.95 and narrow) or (cut > SLIVER_CUT and small and unsure))
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
