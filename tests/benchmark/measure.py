@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import cProfile
+import itertools
 import json
 import os
 import pstats
 import resource
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from tests.benchmark.films import read
+import numpy as np
+import numpy.typing as npt
+
+from tests.benchmark.films import FPS, read
 
 LOOKS, KEPT = 80, 16
 
@@ -37,8 +42,6 @@ def clip(film: Path) -> int:
 
 def network(film: Path) -> tuple[int, float, float]:
     """Look at the cow in frames already decoded, two tasks in two threads."""
-    import itertools
-
     from gait.pose import Box, CowNetwork
 
     kept = list(itertools.islice(read(film), KEPT))
@@ -53,7 +56,9 @@ def network(film: Path) -> tuple[int, float, float]:
 
 
 def pipeline(film: Path, *, tell: bool = False) -> tuple[int, float, float, int]:
-    """Score the film; the network is loaded before the clock starts."""
+    """Score the film; program and network are loaded before the clock starts."""
+    import gait.measure  # what a program that scores one film after another has loaded
+    import gait.track  # noqa: F401
     from gait import places
     from gait.pipeline import score_clip
     from gait.pose import CowNetwork
@@ -73,8 +78,63 @@ def pipeline(film: Path, *, tell: bool = False) -> tuple[int, float, float, int]
         return report.frames, wall_s, spent, len(report.passes)
 
 
+def parts(film: Path) -> dict[str, float]:
+    """Return processor time of the steps taken for one frame or one pass, ms."""
+    from gait.clip import Frame
+    from gait.measure import measure_pass
+    from gait.pose import CowNetwork
+    from gait.pose.crop import cut
+    from gait.track import follow, settle_legs
+    from gait.track.camera import CameraMotion
+    from gait.track.seen import look_closely
+
+    frames = list(itertools.islice(read(film), 60, 60 + KEPT))
+    took: dict[str, float] = {}
+    with CowNetwork(tasks=1) as net:
+        image = frames[0]
+        box = max(net.find(image), key=lambda b: b.area)
+        rgb, _ = cut(image, box, (net.card.width, net.card.height), net.card.crop_growth)
+        took["arithmetic"] = _ms(_arithmetic(net.card.file, rgb))
+        with net._borrowed() as segmenter:
+            took["segment"] = _ms(lambda: segmenter.maps(rgb, range(19)))
+        took["look"] = _ms(lambda: net.look(image, box))
+        took["close look"] = _ms(lambda: look_closely(net, image, box))
+        took["find"] = _ms(lambda: net.find(image))
+        camera, turns = CameraMotion(), itertools.cycle(frames)
+        took["camera"] = _ms(lambda: camera.update(next(turns), [box]))
+        stamped = (Frame(index=i, time_s=i / FPS, image=f) for i, f in enumerate(read(film)))
+        (walk, *_) = list(follow(stamped, net))
+    took["measures"] = _ms(lambda: measure_pass(settle_legs(walk)), times=2)
+    return took
+
+
+def _arithmetic(network: Path, rgb: npt.NDArray[np.uint8]) -> Callable[[], None]:
+    """Return the network alone in LiteRT on one core, for what MediaPipe adds to it."""
+    from ai_edge_litert.interpreter import Interpreter
+
+    alone = Interpreter(str(network), num_threads=1)
+    alone.allocate_tensors()
+    picture = (rgb.astype(np.float32) - 127) / 128
+    alone.set_tensor(alone.get_input_details()[0]["index"], picture[None])
+    return alone.invoke
+
+
+def _ms(step: Callable[[], Any], times: int = 30) -> float:
+    """Return the least processor time of a step in three rounds, ms."""
+    step()
+    least = float("inf")
+    for _ in range(3):
+        began = time.process_time()
+        for _ in range(max(times // 3, 1)):
+            step()
+        least = min(least, (time.process_time() - began) / max(times // 3, 1))
+    return 1000 * least
+
+
 def main(what: str, film: Path) -> dict[str, Any]:
-    """Measure and return frames, seconds, memory."""
+    """Measure and return frames, seconds, memory; or what the single steps take."""
+    if what == "parts":
+        return parts(film)
     began, spent = time.perf_counter(), cpu_s()
     passes = None
     if what == "network":
