@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import itertools
 import os
+import tempfile
 import time
 import zlib
 from pathlib import Path
@@ -99,6 +101,36 @@ def test_nothing_is_left_in_shared_memory_even_while_reading(film, monkeypatch, 
 
 CODECS = {".avi": "MJPG", ".webm": "VP80", ".ogv": "VP80", ".wmv": "WMV2", ".flv": "FLV1"}
 CODECS |= dict.fromkeys((".mpg", ".mpeg"), "mpg1") | dict.fromkeys((".ts", ".mts", ".m2ts"), "mpg2")
+
+
+@pytest.mark.skipif(not hasattr(os, "posix_fallocate"), reason="room cannot be asked for here")
+def test_little_shared_memory_is_made_up_for_on_the_disk(film, monkeypatch, tmp_path):
+    (tmp_path / "shared").mkdir()
+    (tmp_path / "disk").mkdir()
+    monkeypatch.setattr(process_module, "SHARED", tmp_path / "shared")
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "disk"))
+    reserve, full = os.posix_fallocate, [True, False]
+
+    def refuse_once(file, first, size):
+        if full.pop(0):
+            raise OSError(errno.ENOSPC, "No space left on device")
+        reserve(file, first, size)
+
+    monkeypatch.setattr(os, "posix_fallocate", refuse_once)
+    assert sum(1 for _ in read_frames(film)) == 80
+    full[:] = [True, True]
+    assert "no room in memory or on the disk" in refusal(film, ClipUnusable)
+    assert list((tmp_path / "shared").iterdir()) == list((tmp_path / "disk").iterdir()) == []
+
+
+def test_pictures_do_not_change_while_anything_looks_at_a_part_of_them(film):
+    """Slots of the shared memory are used again only when no view of the picture is left."""
+    corners, whole = [], []
+    for frame in read_frames(film):
+        corners.append(frame.image[:8, :8])
+        whole.append(frame.image[:8, :8].copy())
+    assert np.array_equal(corners, whole)
+    assert len({corner.tobytes() for corner in corners}) == 80
 
 
 @pytest.mark.parametrize("suffix", sorted(FILM_SUFFIXES))

@@ -23,10 +23,12 @@ import numpy.typing as npt
 from gait.errors import ClipError, ClipUnreadable, ClipUnusable
 
 Image = npt.NDArray[np.uint8]
-MOST_SLOTS, FEWEST_SLOTS = 10, 4
+MOST_SLOTS, FEWEST_SLOTS = 10, 2
 """Frames that the shared memory holds: decoded ahead of the reader, or still used by him."""
+AHEAD = 4
+"""Slots that are never left to the reader, so that decoding goes on."""
 MOST_BYTES = 1 << 28
-"""Size of the shared memory for large pictures, unless the fewest slots need more."""
+"""Size of the shared memory, unless two slots need more; large pictures have fewer slots."""
 PATIENCE_S = 20.0
 """Longest wait for one frame before the film is given up as damaged."""
 
@@ -59,6 +61,14 @@ def _refusal(word: str, name: str) -> ClipError:
     if word == "hang":
         return ClipUnreadable(f"Reading {name} took too long; the file seems damaged.", again)
     return ClipUnreadable(f"{name} is damaged and cannot be read.", again)
+
+
+def _reserve(file: int, size: int) -> None:
+    """Make a file so large at once: a write into it must not fail later for want of room."""
+    if hasattr(os, "posix_fallocate"):
+        os.posix_fallocate(file, 0, size)
+    else:
+        os.truncate(file, size)
 
 
 class Decoding:
@@ -145,16 +155,10 @@ class Decoding:
         """
         size = int(self.info["height"]) * int(self.info["width"]) * 3
         slots = int(np.clip(MOST_BYTES // size, FEWEST_SLOTS, MOST_SLOTS))
-        self._folder = tempfile.TemporaryDirectory(
-            dir=SHARED if SHARED.is_dir() else None, ignore_cleanup_errors=True
-        )
-        path = Path(self._folder.name) / "frames"
-        with path.open("w+b") as file:
-            file.truncate(slots * size)
-            self._ring = mmap.mmap(file.fileno(), 0)
+        path = self._share(slots * size)
         self._tell(json.dumps({"file": str(path), "slots": slots}))
         # Windows cannot delete the file while a picture in it is kept
-        lent = 0 if os.name == "nt" else slots - FEWEST_SLOTS
+        lent = 0 if os.name == "nt" else slots - AHEAD
         while (line := self._next_line()) != "end":
             self._drop_folder()
             slot, time_s = line.split()
@@ -162,6 +166,21 @@ class Decoding:
             yield float(time_s), image
             del image  # else it would be in use until the next one comes
             self._give_back()
+
+    def _share(self, size: int) -> Path:
+        """Map a file that the child is to map too, in memory where there is room for it."""
+        for place in [*([SHARED] if SHARED.is_dir() else []), None]:
+            self._folder = tempfile.TemporaryDirectory(dir=place, ignore_cleanup_errors=True)
+            path = Path(self._folder.name) / "frames"
+            with path.open("w+b") as file, contextlib.suppress(OSError):
+                _reserve(file.fileno(), size)
+                self._ring = mmap.mmap(file.fileno(), size)
+                return path
+            self._folder.cleanup()
+        raise ClipUnusable(
+            f"There is no room in memory or on the disk to read {self._name}.",
+            "Free some disk space and try again.",
+        )
 
     def _picture(self, slot: int, size: int, *, copied: bool) -> Image:
         # an array of its own for each picture: all views of it keep it alive, and it the slot
