@@ -179,6 +179,25 @@ def test_a_photo_gives_posture_with_wide_errors_and_nothing_else():
     assert photo.measures["head_height_ratio"].value == pytest.approx(1.05, abs=0.05)
 
 
+def test_a_photo_at_an_angle_has_a_wider_error_and_one_from_behind_no_posture():
+    square = first_frames(film(WalkingCow(arch=0.25)), 1)
+
+    def seen_at(width_share):
+        """The same photo, drawn together sideways about x = 0."""
+        squeeze = np.array([width_share, 1.0])
+        return replace(square, points=square.points * squeeze, back_line=square.back_line * squeeze)
+
+    straight, angled, behind = (measure_posture(seen_at(w)) for w in (1.0, 0.62, 0.4))
+    assert straight.problems == ()
+    assert [p.usable for p in (straight, angled, behind)] == [True, True, False]
+    assert "at an angle" in angled.problems[0]
+    arch = angled.measures["back_arch"]
+    assert arch.value > straight.measures["back_arch"].value
+    assert arch.se > straight.measures["back_arch"].se + 0.05
+    assert abs(arch.value - 0.25) < 1.64 * arch.se
+    assert all("from behind" in m.reason for m in behind.measures.values())
+
+
 def test_noisy_passes_meet_the_stated_tolerances_and_errors():
     rng = np.random.default_rng(11)
     tolerance = {

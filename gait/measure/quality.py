@@ -92,6 +92,23 @@ def widen(measures: Mapping[str, Measure], quality: Quality) -> dict[str, Measur
     }
 
 
+def judge_photo(lane: Lane) -> Quality:
+    """Tell what a photo can carry by the angle she is seen at (errors: ``foreshortening``)."""
+    refusal, doubt = _oblique(lane), _a_little_oblique(lane)
+    problems = tuple(p for p in (refusal, doubt) if p)
+    return Quality(usable=refusal is None, problems=problems, error_factor=1.0)
+
+
+def foreshortening(lane: Lane) -> float:
+    """Return the share, 0 to 1, by which a back seen at an angle looks shorter than it is.
+
+    The line from withers to tailhead shortens and the arch above it does not, so a back arch
+    appears greater by up to this share. Zero unless she is plainly seen at an angle.
+    """
+    ratio = _body_ratio(lane)
+    return 1.0 - ratio if ratio < SHORT_BODY_RATIO else 0.0
+
+
 # --- refusals ---------------------------------------------------------------------------------
 
 

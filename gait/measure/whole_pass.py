@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,7 @@ from gait.measure.head_bob import measure_head
 from gait.measure.hoof_events import find_swings, longest_walk
 from gait.measure.lane import Lane, see_in_lane
 from gait.measure.prints import measure_prints
-from gait.measure.quality import Quality, judge, widen
+from gait.measure.quality import Quality, foreshortening, judge, judge_photo, widen
 from gait.measure.result import Measure, known, missing
 from gait.measure.rhythm import measure_rhythm
 from gait.measure.timetable import fit_timetable, keep_regular
@@ -83,12 +83,21 @@ def measure_posture(pass_: Pass) -> Measurements:
     Returns
     -------
     Measurements
-        ``back_arch``, ``back_sagitta_pct`` and ``head_height_ratio``.
+        ``back_arch``, ``back_sagitta_pct`` and ``head_height_ratio``; all missing when she is
+        seen from the front or behind, the back with a wider error when seen at an angle.
     """
     lane = see_in_lane(pass_)
+    quality = judge_photo(lane)
     head = measure_head(lane, None)["head_height_ratio"]
     measures = photo_back(pass_.back_line[0]) | {"head_height_ratio": head}
-    reasons = [m.reason for m in measures.values() if m.reason is not None]
+    if not quality.usable:
+        measures = {k: missing(m.unit, quality.problems[0]) for k, m in measures.items()}
+    else:
+        shorter = foreshortening(lane)
+        for name in ("back_arch", "back_sagitta_pct"):
+            back = measures[name]
+            measures[name] = replace(back, se=float(np.hypot(back.se, shorter * back.value)))
+    reasons = [*quality.problems, *(m.reason for m in measures.values() if m.reason is not None)]
     if bool(pass_.cut[0]):
         reasons.append("The cow is cut by the edge of the picture. Take in the whole cow.")
     usable = any(m.is_known for m in measures.values())
