@@ -23,7 +23,7 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_FRAMES = 8
 STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
-ARCH_ERROR = 0.014
+ARCH_ERROR = 0.011
 ARCH_RELATIVE_ERROR = 0.03
 """Error of the arch that all frames share: where withers and tailhead are put, and the edge's
 own bias. Ours, from drawn films."""

@@ -25,7 +25,7 @@ LOOK_STRIDES = 0.15
 """Frames closer than this are hardly two looks at the head, strides; ours."""
 LEAST_SEEN = 0.6
 LEAST_STRIDES_SEEN = 1.5
-LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.15, 0.065
+LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.14, 0.05
 """Stride-locked error of poll and withers landmarks: % of withers height, and share of the bob
 once a stride, since the landmarks slide a little on a head that nods; ours, from drawn films."""
 CLIPPED_FACTOR = 2.5
@@ -239,5 +239,5 @@ def _carriage(
     ratio = 1 + above / lane.withers_height_px
     # heads are carried through the stride: two frames of one stride are not two looks
     looks = max(2.0 * strides, 1.0)
-    error = np.hypot(ratio.std() / np.sqrt(looks), 0.013 if strides else 0.04)
+    error = np.hypot(ratio.std() / np.sqrt(looks), 0.007 if strides else 0.04)
     return {"head_height_ratio": known(ratio.mean(), error, "1", strides)}

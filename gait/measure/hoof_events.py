@@ -37,7 +37,7 @@ LEAST_STANCE_S = 0.12
 LEAST_SWING_BL = 0.2
 """Shortest way of a swing; shorter moves are a shuffle or an error of the landmark. Ours."""
 COMPANY_S = 0.15
-EVENT_ERROR_S, PART_ERROR_S = 0.005, 0.016
+EVENT_ERROR_S, PART_ERROR_S = 0.003, 0.025
 """What the network adds to an event's error, and to that of one seen in part or at the edge of
 the picture; from drawn films."""
 STOP_SHARE, STOP_S = 0.25, 0.5

@@ -16,12 +16,12 @@ from gait.measure.timetable import Timetable
 
 FloatArray = npt.NDArray[np.float64]
 
-LENGTH_ERROR = 0.036
+LENGTH_ERROR = 0.020
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
 TRUNK_UNSEEN = "The trunk was hardly seen. Film her clear of posts and other cows."
-PRINT_BIAS_BL = 0.004
+PRINT_BIAS_BL = 0.002
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
 
@@ -169,7 +169,7 @@ def _tracking_up(lane: Lane, swings: dict[str, list[Swing]], table: Timetable) -
     if not groups:
         reason = f"No hind print was seen beside a fore print of the same side. {MORE_STRIDES}"
         return missing(_TRACKING_UNIT, reason)
-    value, error = _mean_of_groups(groups, 2.0)
+    value, error = _mean_of_groups(groups, 1.0)
     error = float(np.hypot(error, 100 * PRINT_BIAS_BL))
     return known(value, error, _TRACKING_UNIT, stride_count(table))
 

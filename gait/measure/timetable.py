@@ -22,8 +22,12 @@ from gait.measure.swing_fit import Swing
 FloatArray = npt.NDArray[np.float64]
 Kind = Literal["on", "off"]
 
-STRIDE_WANDER = 0.006
+STRIDE_WANDER = 0.004
 """Stride-to-stride spread of an event's phase in a steady walk, share of the stride; ours."""
+OWN_SHARE = 0.35
+"""Share of an uneven walk that counts as error. What events are off beyond their timing error is
+the cow's own, and part of what is measured, but which strides are seen whole is chance: means of
+n and of n - 1 events differ by a variance of s^2 / (n (n - 1)), a third to a half of s^2 / n."""
 OUT_OF_BEAT = 0.27
 """A swing farther than this (strides) from a whole number of strides is out of beat; ours."""
 DRIFT_EVENTS = 12
@@ -283,6 +287,7 @@ def _robust_fit(
     spare = len(times) - design.shape[1]
     # few events say little about their own spread, so it is pulled towards the usual one
     spread = (float((weight / sure * rest**2).sum()) + 4.0) / (spare + 4.0)
+    spread = min(spread, 1.0) + OWN_SHARE * max(spread - 1.0, 0.0)
     covariance = np.asarray(np.linalg.pinv((design.T * weight) @ design), np.float64) * spread
     return np.asarray(fitted, np.float64), covariance
 
