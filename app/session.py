@@ -10,7 +10,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.texts import t
+from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import lame_today
 from gait.herd.lame_list import LameCow
@@ -121,8 +121,8 @@ def guarded(action: str) -> bool:
 
 
 def show(problem: GaitError) -> None:
-    """Show an error in its own words."""
-    st.error(f"{problem.message} {problem.hint}".strip())
+    """Show an error in its own words, in the person's language."""
+    st.error(said(str(problem)))
 
 
 def wake_worker() -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait.comparison import TWO_SIDED_90, Against, compare_pass
 from gait.herd.records import PassRecord
 
@@ -36,7 +36,7 @@ def show(record: PassRecord) -> None:
 def value_text(line: Against) -> str:
     """Return a measure as people read it: value, give or take, unit; or the reason."""
     if not math.isfinite(line.value):
-        return line.reason or t("pass.not_measured")
+        return said(line.reason) or t("pass.not_measured")
     unit = UNITS.get(line.unit, " %" if line.unit.startswith("%") else f" {line.unit}")
     spread = f" ± {TWO_SIDED_90 * line.se:.2f}" if math.isfinite(line.se) else ""
     return f"{line.value:.2f}{spread}{unit}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app import session
+from app import session, texts
 from app.parts import player
 from app.texts import t
 from gait.errors import GaitError, StoreConflict
@@ -153,7 +153,7 @@ def refused(problem: GaitError, pass_id: int) -> None:
     if not isinstance(problem, StoreConflict):
         session.show(problem)
         return
-    st.session_state["refused"] = str(problem)
+    st.session_state["refused"] = texts.said(str(problem))
     st.query_params["pass"] = str(pass_id)
     st.rerun()
 
@@ -196,7 +196,7 @@ def disputes(pass_id: int) -> None:
     for made in store.decisions.of_pass(pass_id):
         score = "" if made.score is None else f" {made.score}"
         line = f"{made.at:%Y-%m-%d %H:%M} {made.who}: {t(f'kind.{made.kind}')}{score}"
-        st.caption(line + (f" – {made.reason}" if made.reason else ""))
+        st.caption(line + (f" – {texts.said(made.reason)}" if made.reason else ""))
     for both in store.decisions.conflicts(pass_id=pass_id):
         st.warning(t("second.conflict", who=both.who, score=both.score or "–"))
         if session.allowed("decide") and st.button(

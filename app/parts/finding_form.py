@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait.herd.feet import (
     CLAW_TERMS,
     CLAWS,
@@ -53,7 +53,7 @@ def show(cow: str) -> None:
     wrong = check_finding(finding)
     if wrong:
         for sentence in wrong:
-            st.warning(sentence)
+            st.warning(said(sentence))
         return
     st.session_state.setdefault(f"findings_{cow}", []).append(finding)
     st.session_state[f"findings_turn_{cow}"] = turn + 1
@@ -138,9 +138,9 @@ def _lengths(place: str) -> tuple[float | None, float | None, bool]:
                 toe_length_mm=toe_mm, sole_mm=sole_mm, gives_under_thumb=gives, looks_pink=pink
             )
         except ValueError as odd:
-            st.error(look.literal(odd))
+            st.error(look.literal(said(str(odd))))
             return None, None, False
         for warning in warnings:
-            text = f"**{look.literal(warning.message)}** {look.literal(warning.source)}"
+            text = f"**{look.literal(said(warning.message))}** {look.literal(said(warning.source))}"
             (st.error if warning.level == "stop" else st.warning)(text)
     return toe_mm, sole_mm, True

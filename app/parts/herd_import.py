@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait.errors import ExchangeError, GaitError
 from gait.exchange.csv_files import read_csv
 from gait.exchange.herd_csv import (
@@ -57,13 +57,13 @@ def preview(content: bytes) -> None:
     found = preview_herd_list(
         table, known, columns=columns, date_order=None if order == "auto" else order
     )
-    said = {
+    counts = {
         t("import.new"): len(found.new),
         t("import.changed"): len(found.changed),
         t("import.unchanged"): len(found.unchanged),
         t("import.rejected"): len(found.rejected),
     }
-    st.html(look.figures(said))
+    st.html(look.figures(counts))
     rows(found)
     strict = st.checkbox(t("import.strict"), key="herd_strict")
     if st.button(t("import.take", count=len(found.cows)), type="primary", key="herd_take",
@@ -106,7 +106,7 @@ def rows(found: HerdListPreview) -> None:
     if found.rejected:
         st.warning(t("import.left_out", count=len(found.rejected)))
         for row in found.rejected[:50]:
-            st.markdown(f"- {t('import.line', line=row.line)} {look.literal(row.why)}")
+            st.markdown(f"- {t('import.line', line=row.line)} {look.literal(said(row.why))}")
     if found.not_used:
         st.caption(t("import.not_used", columns=look.literal(", ".join(found.not_used))))
 

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app import session
 from app.parts import charts, look
-from app.texts import t
+from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import calibration_of, learn_from_herd, model_in_use, models_of, use_model
 
@@ -25,7 +25,7 @@ def show() -> None:
     if used.kind == "published":
         st.warning(t("model.not_validated"))
     st.markdown(f"**{t('model.in_use')}** {look.literal(used.version)}")
-    st.caption(look.literal(used.notes.get("statement", "")))
+    st.caption(look.literal(said(used.notes.get("statement", ""))))
     _calibration()
     if not session.allowed("rules"):
         return
@@ -35,7 +35,7 @@ def show() -> None:
         except GaitError as problem:
             session.show(problem)
             return
-        st.info(lesson.sentence)
+        st.info(said(lesson.sentence))
     others = [line.version for line in lines if not line.in_use]
     if others:
         chosen = st.selectbox(t("model.other"), others, index=None, key="model_choice")

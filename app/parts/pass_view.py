@@ -48,8 +48,8 @@ def still(record: PassRecord) -> None:
     """Show the still with the back drawn against a straight line."""
     path = record.files.get("still")
     if path and (session.folder() / path).is_file():
-        said = t("pass.still")
-        st.image(str(session.folder() / path), caption=said, alt=said, width="stretch")
+        caption = t("pass.still")
+        st.image(str(session.folder() / path), caption=caption, alt=caption, width="stretch")
 
 
 def proposal(record: PassRecord) -> None:
@@ -97,7 +97,7 @@ def together(pass_id: int) -> None:
 
 def chances(probabilities: Sequence[float]) -> str:
     """Return the probability of each score as one bar cut into five, HTML."""
-    said = ", ".join(
+    spoken = ", ".join(
         t("pass.chance", score=s, share=round(100 * p)) for s, p in enumerate(probabilities, 1)
     )
     parts = []
@@ -108,7 +108,7 @@ def chances(probabilities: Sequence[float]) -> str:
             f"{look.SCORE_COLOURS[score]};color:{look.SCORE_INK[score]}'>{score if wide else ''}"
             f"</span><span class='percent'>{f'{100 * share:.0f} %' if wide else ''}</span></span>"
         )
-    label = f"{t('pass.chances')}: {said}"
+    label = f"{t('pass.chances')}: {spoken}"
     return (
         f"<div class='quiet'>{look.plain(t('pass.chances'))}</div>"
         f"<div class='chances' role='img' aria-label='{look.plain(label)}'>{''.join(parts)}</div>"

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import LANGUAGES, t
+from app.texts import LANGUAGES, said, t
 from gait.errors import GaitError
 from gait.herd.people import ROLES
 
@@ -105,7 +105,7 @@ def corner() -> None:
         )
         broken = session.store().read_only_because
         if broken:
-            st.error(broken)
+            st.error(said(broken))
             if st.button(t("app.try_writing"), key="try_writing"):
                 session.store().try_writing_again()
                 st.rerun()

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import t
+from app.texts import said, t
 from gait.errors import GaitError
 from gait.herd.records import Job
 from gait.intake import take_in, take_in_folder
@@ -81,14 +81,14 @@ def line(job: Job) -> None:
     """Show one film of the queue."""
     name = look.literal(job.payload.get("name", ""))
     if job.state == "failed":
-        st.error(f"**{name}** {look.literal(job.message)}")
+        st.error(f"**{name}** {look.literal(said(job.message))}")
         if st.button(t("film.again"), key=f"again_{job.job_id}"):
             session.store().jobs.again(job.job_id)
             session.wake_worker()
     elif job.state == "done":
         count = len((job.result or {}).get("passes", []))
-        said = t("film.done", count=count) if count else t("film.done_none")
-        st.markdown(f"**{name}** {said}")
+        passed = t("film.done", count=count) if count else t("film.done_none")
+        st.markdown(f"**{name}** {passed}")
         if count:
             st.page_link("screens/to_check.py", label=t("film.check_now"))
     else:

@@ -11,6 +11,8 @@ import streamlit as st
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 HERE = Path(__file__).resolve().parent
+PLACE = re.compile(r"\{\d\}")
+SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 
 
 @functools.cache
@@ -54,21 +56,49 @@ def has(key: str) -> bool:
 
 @functools.cache
 def _sentences(language: str) -> list[tuple[re.Pattern[str], str]]:
-    """Return what the library says in English as patterns, with the same in the language."""
-    file = HERE / f"sentences_{language}.json"
-    if not file.exists():
-        return []
-    found: dict[str, str] = json.loads(file.read_text(encoding="utf-8"))
+    """Return what the library says in English as patterns, with the same in the language.
+
+    The entry with most words of its own comes first, so that the more exact one is taken.
+    """
+    found: dict[str, str] = {}
+    for file in sorted(HERE.glob(f"sentences_{language}*.json")):
+        found |= json.loads(file.read_text(encoding="utf-8"))
+    longest_first = sorted(found, key=lambda english: -len(PLACE.sub("", english)))
     return [
-        (re.compile(re.sub(r"\\\{\d\\\}", "(.+?)", re.escape(english))), other)
-        for english, other in found.items()
+        (re.compile("(.+?)".join(map(re.escape, PLACE.split(english))), re.DOTALL), found[english])
+        for english in longest_first
     ]
 
 
-def said(sentence: str) -> str:
-    """Return a sentence of the library in the person's language; one not known stays English."""
-    for pattern, other in _sentences(language()):
+def said(text: str) -> str:
+    """Return what the library says in the person's language; a sentence not known stays English.
+
+    A text of several sentences is said sentence by sentence. Some entries hold two sentences, and
+    a file's name may look like the end of one, so neighbours are tried together as well.
+    """
+    return _said(language(), text)
+
+
+@functools.lru_cache(maxsize=4096)
+def _said(language: str, text: str) -> str:
+    parts = SENTENCE_END.split(text)
+    told, at = [], 0
+    while at < len(parts):
+        for end in range(at + 1, len(parts) + 1):
+            other = _whole(language, " ".join(parts[at:end]))
+            if other is not None:
+                break
+        else:
+            other, end = parts[at], at + 1
+        told.append(other)
+        at = end
+    return " ".join(told)
+
+
+def _whole(language: str, sentence: str) -> str | None:
+    """Return the text of the entry that fits the whole of it, or None."""
+    for pattern, other in _sentences(language):
         match = pattern.fullmatch(sentence)
         if match:
-            return other.format(*(said(part) for part in match.groups()))
-    return sentence
+            return other.format(*(_said(language, part) for part in match.groups()))
+    return None
