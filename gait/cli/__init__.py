@@ -15,7 +15,7 @@ REFUSED = 2
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every command; imports nothing heavy."""
-    from gait.cli import export, farm, learning, score, start
+    from gait.cli import export, farm, imports, learning, score, start
 
     parser = argparse.ArgumentParser(
         prog="exitlane",
@@ -24,7 +24,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"exitlane {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for part in (start, score, farm, export, learning):
+    for part in (start, score, farm, export, imports, learning):
         part.add_commands(commands)
     return parser
 

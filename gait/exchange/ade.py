@@ -9,12 +9,14 @@ out in words only, because which product it holds for was not typed in.
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import Any
 
 from gait.errors import ExchangeError
+from gait.exchange.fields import moment
 from gait.herd.feet import CLAW_TERMS
 from gait.herd.records import Cow, Finding, Score, Trim
 from gait.store.types import time_to_text
@@ -39,6 +41,7 @@ _PLACES = {place: (foot, "both") for foot, place in _FOOT.items()} | {
     place: key for key, place in _TOE.items()
 }
 Event = dict[str, Any]
+_OWN_UIDS = uuid.UUID("6f3a7d18-94b2-4c5d-b0e7-51c8a2d96e03")  # any fixed one
 
 
 def attention_event(score: Score, cow: Cow, *, made_at: datetime) -> Event:
@@ -146,6 +149,10 @@ class AdeRead:
 def read_ade(document: Any, cows: Sequence[Cow]) -> AdeRead:
     """Read diagnosis and foot-trimming events as trims; other events are named, not taken.
 
+    Events of one cow and time are one trim. Its uid is the one this program wrote, else one made
+    from cow and time, so that the same events brought in again are recognised. A trim with an
+    event that cannot be taken is left out whole.
+
     Parameters
     ----------
     document : any
@@ -164,35 +171,55 @@ def read_ade(document: Any, cows: Sequence[Cow]) -> AdeRead:
     known = {("farm", cow.number): cow.number for cow in cows}
     known |= {(ELECTRONIC_SCHEME, cow.electronic): cow.number for cow in cows if cow.electronic}
     trims: dict[tuple[str, str], Trim] = {}
-    not_taken = []
+    places: dict[tuple[str, str], list[int]] = {}
+    spoiled: set[tuple[str, str]] = set()
+    not_taken = {}
     for place, event in enumerate(events, start=1):
+        key = None
         try:
-            _take(event, known, trims)
-        except (KeyError, TypeError, ValueError) as error:
-            why = error.args[0] if isinstance(error, ValueError) else f"it lacks {error}"
-            not_taken.append(f"Event {place} was not taken: {why}")
-    return AdeRead(trims=tuple(trims.values()), not_taken=tuple(not_taken))
+            key = _key(event, known)
+            _take(event, key, trims)
+            places.setdefault(key, []).append(place)
+        except (LookupError, AttributeError, OverflowError, TypeError, ValueError) as error:
+            not_taken[place] = _why(error)
+            if key is not None:
+                spoiled.add(key)
+    for key in spoiled:
+        why = "another event of the same trim cannot be taken."
+        not_taken |= dict.fromkeys(places.get(key, ()), why)
+    return AdeRead(
+        trims=tuple(trim for key, trim in trims.items() if key not in spoiled),
+        not_taken=tuple(f"Event {n} was not taken: {not_taken[n]}" for n in sorted(not_taken)),
+    )
 
 
-def _take(
-    event: Mapping[str, Any],
-    known: Mapping[tuple[str, str], str],
-    trims: dict[tuple[str, str], Trim],
-) -> None:
+def _why(error: Exception) -> str:
+    if isinstance(error, ValueError):
+        return str(error)
+    return f"it lacks {error}" if isinstance(error, KeyError) else "it has not the shape of one."
+
+
+def _key(event: Mapping[str, Any], known: Mapping[tuple[str, str], str]) -> tuple[str, str]:
+    """Return cow and time, which say what trim an event belongs to."""
     kind = event["resourceType"]
     if kind not in (DIAGNOSIS, TREATMENT):
         raise ValueError(f"{kind} is not read here.")
     animal = (event["animal"]["scheme"], event["animal"]["id"])
     if animal not in known:
         raise ValueError(f"animal {animal[1]} is not on the herd list.")
-    at = datetime.fromisoformat(event["eventDateTime"])
-    key = (known[animal], event["eventDateTime"])
+    return known[animal], str(event["eventDateTime"])
+
+
+def _take(
+    event: Mapping[str, Any], key: tuple[str, str], trims: dict[tuple[str, str], Trim]
+) -> None:
+    at = moment(key[1], None)  # without a zone it is the clock of this farm
     before = trims.get(key)
     said: dict[str, Any] = vars(before) if before else {
-        "cow": known[animal], "on": at.date(), "at": at, "who": event.get("responsible", ""),
-        "reason": "therapeutic",
+        "cow": key[0], "on": at.date(), "at": at, "who": event.get("responsible", ""),
+        "reason": "therapeutic", "uid": _uid(event.get("meta", {}), key),
     }  # fmt: skip
-    if kind == TREATMENT:
+    if event["resourceType"] == TREATMENT:
         if event.get("procedure") != "FootTrimming":
             raise ValueError(f"procedure {event.get('procedure')} is not read here.")
         said = said | {"note": event.get("remark", "")}
@@ -201,6 +228,13 @@ def _take(
         findings = tuple(_finding(d) for d in event.get("diagnoses", []))
         said = said | {"findings": said.get("findings", ()) + findings}
     trims[key] = Trim(**said)
+
+
+def _uid(meta: Mapping[str, Any], key: tuple[str, str]) -> str:
+    own = str(meta.get("sourceId", "")).rpartition("-")[0]
+    if meta.get("source") == SOURCE and own:
+        return own
+    return uuid.uuid5(_OWN_UIDS, "|".join(key)).hex
 
 
 def _finding(diagnosis: Mapping[str, Any]) -> Finding:

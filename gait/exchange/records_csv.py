@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, tzinfo
 
 from gait.errors import ExchangeError
@@ -62,6 +63,9 @@ def _decision_row(line: DecisionLine, electronic: Mapping[str, str]) -> dict[str
     }
 
 
+_OWN_UIDS = uuid.UUID("0b9d4a52-6c1f-4f0e-8a3e-2d7c5e1f9b64")  # any fixed one
+
+
 @dataclass(frozen=True, kw_only=True)
 class DecisionsRead:
     """Passes with decisions to bring in, and the rows that cannot be taken."""
@@ -74,6 +78,10 @@ def read_decisions(
     content: bytes | str, clip_ids: Mapping[str, int] | None = None
 ) -> DecisionsRead:
     """Read decisions written by :func:`decisions_csv`, for ``store.bulk.load``.
+
+    A row without a ``decision_uid`` gets one made from what it says, so that the same list brought
+    in again is recognised. A pass with a row that cannot be taken is left out whole: decisions
+    count in their order, and one that came in later would stand as the newest.
 
     Parameters
     ----------
@@ -89,30 +97,57 @@ def read_decisions(
     """
     table = read_csv(content)
     need_columns(table, ("animal_id", "observed_at", "kind", "who", "decided_at"))
-    walks: dict[tuple[str, ...], tuple[NewPass, str | None, int | None]] = {}
-    decisions: dict[tuple[str, ...], list[PastDecision]] = {}
+    found: dict[tuple[str, ...], PastPass] = {}
+    lines: dict[tuple[str, ...], list[tuple[int, tuple[str, ...]]]] = {}
+    seen: dict[str, tuple[int, PastDecision]] = {}
+    spoiled: set[tuple[str, ...]] = set()
     rejected = []
     for line, row in as_dicts(table):
-        try:
-            past = _past_decision(row)
-            walk = NewPass(
-                number=int(row.get("pass") or 1), observed_at=f.moment(row["observed_at"])
-            )
-        except ValueError as error:
-            rejected.append(Rejected(line=line, cells=tuple(row.values()), why=str(error)))
-            continue
         key = (row.get("clip_sha256", ""), row.get("pass", ""), row["observed_at"],
                row["animal_id"])  # fmt: skip
-        clip_id = (clip_ids or {}).get(row.get("clip_sha256", ""))
-        walks[key] = (walk, row["animal_id"].strip() or None, clip_id)
-        decisions.setdefault(key, []).append(past)
+        cells = tuple(row.values())
+        try:
+            past = _past_decision(row)
+            before_line, before = seen.setdefault(past.uid, (line, past))
+            if before != past:
+                raise ValueError(f"The decision {past.uid} is already in line {before_line}.")
+            walk = found.get(key) or _past_pass(row, clip_ids or {})
+        except ValueError as error:
+            rejected.append(Rejected(line=line, cells=cells, why=str(error)))
+            spoiled.add(key)
+            continue
+        lines.setdefault(key, []).append((line, cells))
+        if before_line == line:
+            walk = replace(walk, decisions=(*walk.decisions, past))
+        found[key] = walk
+    rejected += [
+        Rejected(line=line, cells=cells, why="Another row of the same pass cannot be taken.")
+        for key in spoiled
+        for line, cells in lines.get(key, ())
+    ]
     return DecisionsRead(
-        passes=tuple(
-            PastPass(walk=walk, cow=cow, clip_id=clip_id, decisions=tuple(decisions[key]))
-            for key, (walk, cow, clip_id) in walks.items()
-        ),
-        rejected=tuple(rejected),
+        passes=tuple(p for key, p in found.items() if key not in spoiled and p.decisions),
+        rejected=tuple(sorted(rejected, key=lambda r: r.line)),
     )
+
+
+def _past_pass(row: Mapping[str, str], clip_ids: Mapping[str, int]) -> PastPass:
+    return PastPass(
+        walk=NewPass(
+            number=_whole_number(row.get("pass", "")) or 1, observed_at=f.moment(row["observed_at"])
+        ),
+        cow=row["animal_id"].strip() or None,
+        clip_id=clip_ids.get(row.get("clip_sha256", "")),
+    )
+
+
+def _whole_number(text: str) -> int | None:
+    if not text.strip():
+        return None
+    try:
+        return int(text)
+    except ValueError as error:
+        raise ValueError(f"{text!r} is no whole number.") from error
 
 
 def _past_decision(row: Mapping[str, str]) -> PastDecision:
@@ -123,7 +158,7 @@ def _past_decision(row: Mapping[str, str]) -> PastDecision:
         raise ValueError(f"A score goes from 1 to 5, not {score!r}.")
     if kind in ("confirmed", "overridden", "second_opinion") and not score:
         raise ValueError("The score is missing.")
-    proposed = row.get("proposed", "").strip()
+    told = "|".join(row.get(name, "").strip() for name in DECISION_COLUMNS)
     return PastDecision(
         kind=kind,
         who=row["who"],
@@ -131,10 +166,10 @@ def _past_decision(row: Mapping[str, str]) -> PastDecision:
         score=int(score) if score else None,
         reason=row.get("reason", ""),
         blind=truth(row.get("blind", "")),
-        uid=row.get("decision_uid", "").strip(),
+        uid=row.get("decision_uid", "").strip() or uuid.uuid5(_OWN_UIDS, told).hex,
         undoes=row.get("undoes", "").strip() or None,
         model_version=row.get("model_version") or None,
-        proposed=int(proposed) if proposed else None,
+        proposed=_whole_number(row.get("proposed", "")),
     )
 
 

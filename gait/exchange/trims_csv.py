@@ -65,7 +65,8 @@ def read_trims(content: bytes | str, cows: Sequence[Cow] | None = None) -> Trims
 
     Only animal_id, trimmed_on and who are needed. Rows of one cow, day and person (or of one
     trim_uid) are one trim. Without a trim_uid one is made from cow, day and person, so that the
-    same list brought in again is recognised.
+    same list brought in again is recognised. A trim with a row that cannot be taken is left out
+    whole, so that it comes in whole once the list is put right.
 
     Parameters
     ----------
@@ -83,8 +84,12 @@ def read_trims(content: bytes | str, cows: Sequence[Cow] | None = None) -> Trims
     order = f.guess_date_order(row["trimmed_on"] for _, row in as_dicts(table))
     known = None if cows is None else {cow.number for cow in cows}
     trims: dict[str, Trim] = {}
+    lines: dict[str, list[tuple[int, tuple[str, ...]]]] = {}
+    written: dict[tuple[str, ...], str] = {}
+    spoiled = set()
     rejected = []
     for line, row in as_dicts(table):
+        key = tuple(row.get(n, "").strip() for n in ("trim_uid", "animal_id", "trimmed_on", "who"))
         try:
             trim = _trim(row, order)
             if known is not None and trim.cow not in known:
@@ -94,14 +99,26 @@ def read_trims(content: bytes | str, cows: Sequence[Cow] | None = None) -> Trims
                 raise ValueError(" ".join(wrong))
         except ValueError as error:
             rejected.append(Rejected(line=line, cells=tuple(row.values()), why=str(error)))
+            spoiled.add(key)
             continue
         if not trim.uid:
             name = f"{trim.cow}|{trim.on}|{trim.who}"
             trim = replace(trim, uid=uuid.uuid5(_OWN_UIDS, name).hex)
+        written[key] = trim.uid
+        lines.setdefault(trim.uid, []).append((line, tuple(row.values())))
         before = trims.get(trim.uid)
         earlier = before.findings if before else ()
         trims[trim.uid] = replace(before or trim, findings=earlier + trim.findings)
-    return TrimsRead(trims=tuple(trims.values()), rejected=tuple(rejected))
+    left_out = {written[key] for key in spoiled if key in written}
+    rejected += [
+        Rejected(line=line, cells=cells, why="Another row of the same trim cannot be taken.")
+        for uid in left_out
+        for line, cells in lines[uid]
+    ]
+    return TrimsRead(
+        trims=tuple(trim for uid, trim in trims.items() if uid not in left_out),
+        rejected=tuple(sorted(rejected, key=lambda r: r.line)),
+    )
 
 
 def _trim(row: Mapping[str, str], order: f.DateOrder) -> Trim:

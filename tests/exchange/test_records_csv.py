@@ -66,10 +66,12 @@ def test_rows_that_make_no_sense_are_rejected_by_line() -> None:
         "1,2026-03-02T12:00:00Z,confirmed,Ann,2026-03-02T12:00:00Z,7\n"
         "1,yesterday,confirmed,Ann,2026-03-02T12:00:00Z,3\n"
         "1,2026-03-02T12:00:00Z,confirmed,Ann,2026-03-02T12:00:00Z,\n"
+        "2,2026-03-02T12:00:00Z,confirmed,Ann,2026-03-02T12:00:00Z,3\n"
     )
     read = read_decisions(content)
-    assert len(read.passes) == 1
+    assert [past.cow for past in read.passes] == ["2"]
     assert [(r.line, r.why) for r in read.rejected] == [
+        (2, "Another row of the same pass cannot be taken."),
         (3, "'guessed' is no kind of decision."),
         (4, "A score goes from 1 to 5, not '7'."),
         (5, "'yesterday' is no time."),
