@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import altair as alt
@@ -35,21 +36,30 @@ def heading(record: PassRecord) -> None:
 
 
 def film(record: PassRecord) -> None:
-    """Play the film with everything drawn in; a photo or lost film gives the still instead."""
-    path = record.files.get("film")
-    if path and (session.folder() / path).is_file():
+    """Play the film with everything drawn in, or say why there is none to play."""
+    path = kept(record, "film")
+    if path is not None:
         fps = float((record.clip.info if record.clip else {}).get("fps") or 25.0)
-        player.film(session.folder() / path, key=str(record.summary.pass_id), fps=fps)
-    elif "still" not in record.files:
-        st.info(t("pass.no_film"))
+        player.film(path, key=str(record.summary.pass_id), fps=fps)
+    elif "film" in record.files:
+        st.info(t("pass.film_deleted"))
+    elif kept(record, "still") is None:
+        st.info(t("pass.picture_deleted" if "still" in record.files else "pass.no_film"))
+
+
+def kept(record: PassRecord, kind: str) -> Path | None:
+    """Return the film or still made of a pass; None without one, or when it was deleted since."""
+    name = record.files.get(kind)
+    path = session.folder() / name if name else None
+    return path if path is not None and path.is_file() else None
 
 
 def still(record: PassRecord) -> None:
     """Show the still with the back drawn against a straight line."""
-    path = record.files.get("still")
-    if path and (session.folder() / path).is_file():
+    path = kept(record, "still")
+    if path is not None:
         caption = t("pass.still")
-        st.image(str(session.folder() / path), caption=caption, alt=caption, width="stretch")
+        st.image(str(path), caption=caption, alt=caption, width="stretch")
 
 
 def proposal(record: PassRecord) -> None:

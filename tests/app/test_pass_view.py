@@ -1,0 +1,73 @@
+"""What a pass shows when its film or picture is gone, in both languages."""
+
+from __future__ import annotations
+
+import pytest
+
+from app import session
+from gait.store import Store
+from tests.app.conftest import OpenPage, words_of
+from tests.farms import add_pass
+
+FILM, STILL = "review/a/pass_1.webm", "review/a/pass_1.jpg"
+DELETED = {
+    "en": "The film of this pass was deleted: films are kept only as long as Settings says.",
+    "de": "Der Film von diesem Vorbeigehen wurde gelöscht",
+}
+
+
+def in_language(page: OpenPage, language: str, name: str = "to_check") -> str:
+    at = page(name)
+    at.session_state["language"] = language
+    return words_of(at.run())
+
+
+@pytest.mark.parametrize("language", DELETED)
+def test_a_film_that_was_deleted_is_told(farm: Store, page: OpenPage, language: str) -> None:
+    add_pass(farm, "0412", files={"film": FILM, "still": STILL})
+    assert DELETED[language] in in_language(page, language)
+
+
+def test_a_film_that_is_there_is_played_and_nothing_told(farm: Store, page: OpenPage) -> None:
+    add_pass(farm, "0412", files={"film": FILM})
+    assert farm.folder is not None
+    (farm.folder / FILM).parent.mkdir(parents=True)
+    (farm.folder / FILM).write_bytes(b"a film")
+    told = in_language(page, "en")
+    assert "deleted" not in told
+    assert "No film or picture" not in told
+
+
+@pytest.mark.parametrize(
+    ("files", "sentence"),
+    [
+        ({}, "No film or picture was kept"),
+        ({"still": STILL}, "The picture of this pass was deleted"),
+    ],
+)
+def test_a_photo_without_its_picture_tells_which_it_is(
+    farm: Store, page: OpenPage, files: dict[str, str], sentence: str
+) -> None:
+    add_pass(farm, "0412", files=files)
+    assert sentence in in_language(page, "en")
+
+
+def test_problems_of_a_pass_are_said_in_german(farm: Store, page: OpenPage) -> None:
+    problem = "The cow is too small in the picture. Go closer or zoom in."
+    add_pass(farm, "0412", proposal=None, problems=(problem,))
+    told = in_language(page, "de")
+    assert "Die Kuh ist zu klein im Bild. Näher herangehen oder heranzoomen." in told
+    assert problem not in told
+
+
+def test_a_refused_film_is_told_in_german(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(session, "wake_worker", lambda: None)
+    job = farm.jobs.add("k", "score_clip", {"name": "dark.webm", "file": "x", "who": "Ann"})
+    farm.jobs.claim("w")
+    why = "dark.webm is too dark to see a cow. Film with the lane lights on."
+    farm.jobs.failed(job.job_id, why, worker="w")
+    assert "dark.webm ist zu dunkel, um eine Kuh zu sehen. Mit Licht im Gang filmen." in (
+        in_language(page, "de", "film")
+    )
