@@ -293,3 +293,20 @@ def test_a_wall_behind_the_back_in_half_of_the_frames_does_not_arch_it():
     line[: 2 * len(line) // 5, :, 1] -= bump
     found = measure_pass(replace(walk, back_line=line)).measures["back_arch"]
     assert found.value == pytest.approx(0.2, abs=0.005)
+
+
+def test_frames_that_disagree_about_the_back_widen_its_error_or_leave_it_out():
+    walk = film(WalkingCow(arch=0.2))
+    rng = np.random.default_rng(3)
+    middle = 1 - (2 * np.linspace(0, 1, walk.back_line.shape[1]) - 1) ** 2
+
+    def arch(spread: float):
+        # an arch of a is a sagitta of a / 8 of the chord, 300 px here
+        rise = 300 / 8 * rng.normal(0, spread, len(walk))
+        line = walk.back_line.copy()
+        line[..., 1] -= rise[:, None] * middle
+        return measure_pass(replace(walk, back_line=line)).measures["back_arch"]
+
+    assert arch(0.0).se < 0.02
+    assert arch(0.08).se == pytest.approx(0.08, abs=0.02)
+    assert "could not be traced" in arch(0.4).reason

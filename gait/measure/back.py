@@ -23,10 +23,12 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_FRAMES = 8
 STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
-ARCH_ERROR = 0.011
-ARCH_RELATIVE_ERROR = 0.03
+ARCH_ERROR = 0.010
+ARCH_RELATIVE_ERROR = 0.025
 """Error of the arch that all frames share: where withers and tailhead are put, and the edge's
 own bias. Ours, from drawn films."""
+MOST_SPREAD = 0.2
+"""Frames that disagree more than this about the arch saw something else than her back; ours."""
 CLEAN = 0.02
 """Circle and smooth curve may differ by this much in a frame whose edge went nowhere astray."""
 PHOTO_ARCH_ERROR = 0.05
@@ -64,15 +66,7 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     strides = 0 if table is None else stride_count(table)
     seen = np.isfinite(arch)
     if seen.sum() < LEAST_FRAMES:
-        names = {"back_sagitta_pct": "% of chord"}
-        keys = (
-            "back_arch",
-            "back_arch_spline",
-            "back_sagitta_pct",
-            "back_arch_swing",
-            "back_arch_standing",
-        )
-        return {key: missing(names.get(key, "1"), NOT_TRACED, strides) for key in keys}
+        return _not_traced(strides)
     speed = np.abs(_speed(lane))
     walking = seen & ~(speed < STANDING_BL_S)
     chosen = walking if walking.sum() >= LEAST_FRAMES else seen
@@ -81,8 +75,13 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     value, error = _steady_middle(arch[chosen], belief)
     sagitta, _ = _steady_middle(sagitta_pct(pass_.back_line[chosen]), belief)
     check, _ = _steady_middle(spline, belief)
-    # where circle and spline differ, the line is no arch or went astray: trust it less
-    error = float(np.linalg.norm([error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value]))
+    spread = _spread(arch[chosen], value)
+    if spread > MOST_SPREAD:
+        return _not_traced(strides)
+    # where circle and spline differ, the line is no arch or went astray; and what makes frames
+    # disagree, a wall's edge behind the back, moves their middle as well
+    parts = [error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value, spread]
+    error = float(np.linalg.norm(parts))
     return {
         "back_arch": known(value, error, "1", strides),
         "back_arch_spline": known(check, error, "1", strides),
@@ -90,6 +89,12 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
         "back_arch_swing": _swing(pass_, arch, table, strides),
         "back_arch_standing": _standing(arch, seen & (speed < STANDING_BL_S)),
     }
+
+
+def _not_traced(strides: int) -> dict[str, Measure]:
+    shapes = ("back_arch", "back_arch_spline", "back_arch_swing", "back_arch_standing")
+    units = dict.fromkeys(shapes, "1") | {"back_sagitta_pct": "% of chord"}
+    return {name: missing(unit, NOT_TRACED, strides) for name, unit in units.items()}
 
 
 def photo_back(back_line: FloatArray) -> dict[str, Measure]:
@@ -134,7 +139,7 @@ def _steady_middle(values: FloatArray, belief: FloatArray) -> tuple[float, float
     share = np.cumsum(belief[order]) / belief.sum()
     middle = float(values[order][np.searchsorted(share, 0.5)])
     rest = values - middle
-    spread = max(1.4826 * float(np.median(np.abs(rest))), 1e-9)
+    spread = max(_spread(values, middle), 1e-9)
     rest = rest * np.minimum(1.0, 2.0 * spread / np.maximum(np.abs(rest), 1e-12))
     square = float(rest @ rest)
     memory = float(rest[1:] @ rest[:-1]) / max(square, 1e-12)
@@ -142,6 +147,11 @@ def _steady_middle(values: FloatArray, belief: FloatArray) -> tuple[float, float
     independent = max(len(values) * (1 - memory) / (1 + memory), 1.0)
     # a median is a quarter less certain than a mean
     return middle, float(1.25 * np.std(rest) / np.sqrt(independent))
+
+
+def _spread(values: FloatArray, middle: float) -> float:
+    """Return the standard deviation about the middle that single bad frames do not move."""
+    return 1.4826 * float(np.median(np.abs(values - middle)))
 
 
 def _swing(pass_: Pass, arch: FloatArray, table: Timetable | None, strides: int) -> Measure:

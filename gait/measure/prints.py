@@ -16,12 +16,12 @@ from gait.measure.timetable import Timetable
 
 FloatArray = npt.NDArray[np.float64]
 
-LENGTH_ERROR = 0.020
+LENGTH_ERROR = 0.026
 """Relative error of the body length on the picture, from withers and tailhead landmarks; ours."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
 TRUNK_UNSEEN = "The trunk was hardly seen. Film her clear of posts and other cows."
-PRINT_BIAS_BL = 0.002
+PRINT_BIAS_BL = 0.0035
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
 

@@ -24,10 +24,11 @@ Kind = Literal["on", "off"]
 
 STRIDE_WANDER = 0.004
 """Stride-to-stride spread of an event's phase in a steady walk, share of the stride; ours."""
-OWN_SHARE = 0.35
+OWN_SHARE = 0.2
 """Share of an uneven walk that counts as error. What events are off beyond their timing error is
 the cow's own, and part of what is measured, but which strides are seen whole is chance: means of
-n and of n - 1 events differ by a variance of s^2 / (n (n - 1)), a third to a half of s^2 / n."""
+n and of n - 1 events differ by a variance of s^2 / (n (n - 1)), a third to a half of s^2 / n, and
+about half of the legs have such an event at the picture's edge."""
 OUT_OF_BEAT = 0.27
 """A swing farther than this (strides) from a whole number of strides is out of beat; ours."""
 DRIFT_EVENTS = 12
@@ -149,7 +150,7 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
     if len(events) < design.shape[1]:
         return None
     sure = 1 / np.array([e.se_s**2 + (STRIDE_WANDER * guess) ** 2 for e in events])
-    fitted, covariance = _robust_fit(design, times, sure)
+    fitted, covariance = _robust_fit(design, times, sure, (STRIDE_WANDER * guess) ** 2)
     singles = [pair for leg in LEGS for pair in _neighbours(events, leg)]
     return Timetable(
         stride_s=float(fitted[len(column)]),
@@ -274,9 +275,12 @@ def _design(
 
 
 def _robust_fit(
-    design: FloatArray, times: FloatArray, sure: FloatArray
+    design: FloatArray, times: FloatArray, sure: FloatArray, wander: float
 ) -> tuple[FloatArray, FloatArray]:
-    """Return weighted least squares with Huber weights and the covariance of the result."""
+    """Return weighted least squares with Huber weights and the covariance of the result.
+
+    `sure` is 1 over each event's variance, of which `wander` is the cow's own, s^2.
+    """
     weight = sure.copy()
     for _ in range(8):
         root = np.sqrt(weight)
@@ -287,7 +291,8 @@ def _robust_fit(
     spare = len(times) - design.shape[1]
     # few events say little about their own spread, so it is pulled towards the usual one
     spread = (float((weight / sure * rest**2).sum()) + 4.0) / (spare + 4.0)
-    spread = min(spread, 1.0) + OWN_SHARE * max(spread - 1.0, 0.0)
+    timing = 1 - wander * float(sure.mean())
+    spread = min(spread, timing) + OWN_SHARE * max(spread - timing, 0.0)
     covariance = np.asarray(np.linalg.pinv((design.T * weight) @ design), np.float64) * spread
     return np.asarray(fitted, np.float64), covariance
 

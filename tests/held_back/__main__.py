@@ -13,7 +13,7 @@ import numpy as np
 
 from gait.pose import CowNetwork
 from tests.held_back.compare import Outcome, compare
-from tests.held_back.scenes import DEVELOPMENT, HELD_BACK, draw_clips
+from tests.held_back.scenes import CLIPS, draw_clips
 from tests.held_back.tracks import tracks_of
 
 TARGETS = {
@@ -30,11 +30,11 @@ def main() -> None:
     """Draw what lacks, look, measure, print."""
     parser = argparse.ArgumentParser(prog="python3 -m tests.held_back", description=__doc__)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--development", action="store_true", help="the clips rules are made on")
+    parser.add_argument("--clips", choices=CLIPS, default="held-back", help="which set of clips")
     parser.add_argument("--again", action="store_true", help="let the network look again")
     parser.add_argument("--each", action="store_true", help="a line for each clip as well")
     args = parser.parse_args()
-    clips = draw_clips(args.folder, DEVELOPMENT if args.development else HELD_BACK)
+    clips = draw_clips(args.folder, CLIPS[args.clips])
     outcomes = []
     with CowNetwork() as network:
         for clip in clips:
