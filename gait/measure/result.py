@@ -17,7 +17,9 @@ class Measure:
         The measurement in `unit`; NaN when it could not be had.
     se : float
         Standard error in `unit`: value +- 1.645 se is meant to hold the truth in nine cases of
-        ten. NaN when `value` is.
+        ten. It holds the scatter of this pass's strides or of the fit, and a floor for what the
+        network adds alike to all frames; the floors are set on drawn films, real ones may be off
+        by more. NaN when `value` is.
     unit : str
         For instance ``"s"``, ``"% of withers height"``, or ``"1"`` for a pure number.
     strides : int
