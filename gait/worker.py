@@ -86,17 +86,24 @@ def do(store: Store, job: Job, worker: str) -> None:
     try:
         pass_ids = _score_and_file(store, job, path, worker)
     except GaitError as refusal:
-        store.jobs.failed(job.job_id, str(refusal), worker=worker)
+        store.jobs.failed(job.job_id, _named(str(refusal), path, job), worker=worker)
         return
     except OSError as trouble:
         sentence = f"The file could not be read ({trouble.strerror or trouble}). Drop it in again."
         store.jobs.failed(job.job_id, sentence, worker=worker)
         return
     except Exception as fault:  # one film must not stop the queue, nor may it wait for ever
-        store.jobs.failed(job.job_id, str(unexpected(path, fault)), worker=worker)
+        sentence = _named(str(unexpected(path, fault)), path, job)
+        store.jobs.failed(job.job_id, sentence, worker=worker)
         return
     if store.jobs.done(job.job_id, {"passes": list(pass_ids)}, worker=worker):
         path.unlink(missing_ok=True)
+
+
+def _named(sentence: str, path: Path, job: Job) -> str:
+    """Return the sentence with the name people know the film by, not that of its copy here."""
+    name = str(job.payload["name"])
+    return sentence.replace(str(path), name).replace(path.name, name)
 
 
 def _score_and_file(store: Store, job: Job, path: Path, worker: str) -> tuple[int, ...]:

@@ -130,6 +130,8 @@ def test_a_refused_film_keeps_its_sentence_and_its_file(store, tmp_path):
     job = store.jobs.get(job_id)
     assert job.state == "failed"
     assert "neither a film nor a photo" in job.message
+    assert job.payload["name"] in job.message  # not the name of the copy, which nobody knows
+    assert str(job.payload["file"]) not in job.message
     assert store.clips.all() == []
     assert incoming_file(store, job.payload["file"]).exists()
 

@@ -31,12 +31,24 @@ def show(record: PassRecord) -> None:
     else:
         st.caption(t("compare.too_few"))
     st.table(_table(lines))
+    _missing(lines)
+
+
+def _missing(lines: list[Against]) -> None:
+    """Say why measures are missing, each reason once."""
+    reasons: dict[str, list[str]] = {}
+    for line in lines:
+        if line.reason and not math.isfinite(line.value):
+            reasons.setdefault(line.reason, []).append(t(f"measure.{line.name}"))
+    for reason, names in reasons.items():
+        text = t("compare.why", measures=", ".join(names), reason=said(reason))
+        st.caption(look.literal(text))
 
 
 def value_text(line: Against) -> str:
-    """Return a measure as people read it: value, give or take, unit; or the reason."""
+    """Return a measure as people read it: value, give or take, unit."""
     if not math.isfinite(line.value):
-        return said(line.reason) or t("pass.not_measured")
+        return t("pass.not_measured")
     unit = UNITS.get(line.unit, " %" if line.unit.startswith("%") else f" {line.unit}")
     spread = f" ± {TWO_SIDED_90 * line.se:.2f}" if math.isfinite(line.se) else ""
     return f"{line.value:.2f}{spread}{unit}"

@@ -66,7 +66,9 @@ def proposal(record: PassRecord) -> None:
     """Show the proposed score with its confidence, plausible run and reasons."""
     found = record.proposal
     if found is None or found.get("value") is None:
-        st.markdown(f"**{t('pass.no_proposal')}**")
+        is_seen = kept(record, "film") is not None or kept(record, "still") is not None
+        look_at = t("pass.look_at_film") if is_seen else t("pass.look_at_cow")
+        st.markdown(f"**{t('pass.no_proposal')} {look_at}**")
         for problem in record.problems:
             st.write(look.literal(said(problem)))
         return

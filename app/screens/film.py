@@ -81,7 +81,8 @@ def line(job: Job) -> None:
     """Show one film of the queue."""
     name = look.literal(job.payload.get("name", ""))
     if job.state == "failed":
-        st.error(f"**{name}** {look.literal(said(job.message))}")
+        told = said(job.message).removeprefix(f"{job.payload.get('name', '')} ")  # not twice
+        st.error(f"**{name}** {look.literal(told)}")
         if st.button(t("film.again"), key=f"again_{job.job_id}"):
             session.store().jobs.again(job.job_id)
             session.wake_worker()

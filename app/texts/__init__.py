@@ -73,8 +73,8 @@ def _sentences(language: str) -> list[tuple[re.Pattern[str], str]]:
 def said(text: str) -> str:
     """Return what the library says in the person's language; a sentence not known stays English.
 
-    A text of several sentences is said sentence by sentence. Some entries hold two sentences, and
-    a file's name may look like the end of one, so neighbours are tried together as well.
+    A text of several sentences is said sentence by sentence. A file's name may look like the end
+    of one, so neighbours are tried together as well.
     """
     return _said(language(), text)
 

@@ -141,7 +141,8 @@ def test_measures_stand_beside_herd_and_reason_for_missing_ones(
     assert "Where she stands in the herd" in words_of(at)
     table = at.table[0].value
     assert table.loc["Back arch", "This pass"].replace("\\", "") == "0.50 ± 0.05"
-    assert table.loc["Head nod, once a stride", "This pass"] == "head not seen"
+    assert table.loc["Head nod, once a stride", "This pass"] == "not measured"
+    assert "Not measured: Head nod, once a stride. head not seen" in words_of(at)
 
 
 def test_traces_are_drawn_where_they_were_kept(farm: Store, page: OpenPage) -> None:

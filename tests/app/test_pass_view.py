@@ -28,6 +28,13 @@ def test_a_film_that_was_deleted_is_told(farm: Store, page: OpenPage, language: 
     assert DELETED[language] in in_language(page, language)
 
 
+def test_nobody_is_sent_to_a_film_that_is_not_there(farm: Store, page: OpenPage) -> None:
+    add_pass(farm, "0412", proposal=None, files={"film": FILM})
+    told = in_language(page, "en")
+    assert "No score is proposed for this pass. Look at the cow herself" in told
+    assert "Look at the film" not in told
+
+
 def test_a_film_that_is_there_is_played_and_nothing_told(farm: Store, page: OpenPage) -> None:
     add_pass(farm, "0412", files={"film": FILM})
     assert farm.folder is not None
@@ -68,6 +75,6 @@ def test_a_refused_film_is_told_in_german(
     farm.jobs.claim("w")
     why = "dark.webm is too dark to see a cow. Film with the lane lights on."
     farm.jobs.failed(job.job_id, why, worker="w")
-    assert "dark.webm ist zu dunkel, um eine Kuh zu sehen. Mit Licht im Gang filmen." in (
+    assert "**dark.webm** ist zu dunkel, um eine Kuh zu sehen. Mit Licht im Gang filmen." in (
         in_language(page, "de", "film")
     )

@@ -150,8 +150,21 @@ def test_a_text_of_several_sentences_is_said_sentence_by_sentence() -> None:
     assert told == (
         "Kuh 7. Mai.mp4 ist leer. Noch einmal von der Kamera kopieren; die Kopie wurde abgebrochen."
     )
-    assert said("She stands still. Something new.") == "She stands still. Something new."
+    assert said("Not known. Something new.") == "Not known. Something new."
     assert said("Something new. Check the number.") == "Something new. Die Nummer prüfen."
+
+
+def test_entries_are_single_sentences_so_that_they_are_known_in_any_text() -> None:
+    several = [e for e in GERMAN if len(SENTENCE_END.split(e.replace("...", ""))) > 1]
+    assert several == []
+    told = said(
+        "Look yourself: no back arch could be measured: "
+        "The cow is cut by the edge of the picture. Take in the whole cow."
+    )
+    assert told == (
+        "Selbst hinsehen: Die Wölbung des Rückens war nicht zu messen: "
+        "Der Bildrand schneidet die Kuh an. Die ganze Kuh aufnehmen."
+    )
 
 
 def test_values_are_said_too() -> None:
