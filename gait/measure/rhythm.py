@@ -23,7 +23,7 @@ USUAL_VARIATION_PCT = 1.0
 """Stride-to-stride variation taken where too few strides show it; ours."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
-EVENT_BIAS_S = 0.0065
+EVENT_BIAS_S = 0.007
 """What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
 toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
 
