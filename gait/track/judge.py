@@ -106,8 +106,11 @@ def _is_sliver(draft: Pass) -> bool:
     narrow = np.percentile(size[:, 0] / size[:, 1], 95) < SLIVER_ASPECT
     small = size[:, 0].max() < SLIVER_SHARE * draft.image_size[0]
     unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
+    # between two cows close behind each other the end of the one can look like a third
+    mostly_small = np.median(size[:, 0]) < SLIVER_SHARE * draft.image_size[0]
+    between = mostly_small and (draft.overlap > OVERLAPS).mean() > 0.5
     cut = draft.cut.mean()
-    return bool((cut > 0.95 and narrow) or (cut > SLIVER_CUT and small and unsure))
+    return bool((cut > 0.95 and narrow) or (cut > SLIVER_CUT and ((small and unsure) or between)))
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
