@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gait.measure.lane import MOST_TILT_DEG, Lane
+from gait.measure.lane import LEAST_WHOLE_FRAMES, MOST_TILT_DEG, Lane
 from gait.measure.result import Measure
 from gait.measure.rhythm import stride_count, too_few_strides
 from gait.measure.timetable import Timetable
@@ -20,7 +20,6 @@ LEAST_BODY_RATIO, SHORT_BODY_RATIO = 0.55, 0.7
 """Body length over withers height: about 1 square from the side, less when seen at an angle."""
 MOST_SCALE_CHANGE = 0.25
 LEAST_CONFIDENCE, LOW_CONFIDENCE = 0.2, 0.4
-LEAST_WHOLE_FRAMES = 5
 LEAST_BODY_PX, SMALL_BODY_PX = 60.0, 120.0
 ERROR_GROWTH = 1.25
 """Every problem that does not refuse a pass multiplies its errors by this; ours."""

@@ -16,6 +16,7 @@ from gait.measure.prints import measure_prints
 from gait.measure.quality import Quality, foreshortening, judge, judge_photo, widen
 from gait.measure.result import Measure, known, missing
 from gait.measure.rhythm import measure_rhythm
+from gait.measure.swing_fit import Swing
 from gait.measure.timetable import fit_timetable, keep_regular
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def measure_pass(pass_: Pass, withers_height_m: float | None = None) -> Measurem
         All measures of the package's description, each with error, strides and unit, or reason.
     """
     lane = see_in_lane(pass_)
-    swings = keep_regular(longest_walk(lane, find_swings(lane)))
+    swings = regular_swings(lane)
     table = fit_timetable(swings)
     measures = (
         measure_back(pass_, lane, table)
@@ -70,6 +71,11 @@ def measure_pass(pass_: Pass, withers_height_m: float | None = None) -> Measurem
     if withers_height_m is not None:
         measures |= _in_metres(measures, lane, withers_height_m)
     return Measurements(measures=measures, usable=quality.usable, problems=quality.problems)
+
+
+def regular_swings(lane: Lane) -> dict[str, list[Swing]]:
+    """Return the swings that are measured: those of the longest walk without a stop, in beat."""
+    return keep_regular(longest_walk(lane, find_swings(lane)))
 
 
 def measure_posture(pass_: Pass) -> Measurements:

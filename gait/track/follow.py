@@ -142,10 +142,10 @@ class _Lane:
         if now >= self._next_find_s:
             held = [box for cow, box in looks if cow.is_held]
             unsure = len(held) < len(looks)
-            if self._watch.is_worth_a_find(image, now, held) or unsure:
+            wanted = self._watch.is_worth_a_find(image, now, held) or unsure
+            if wanted:
                 step.finds = self._pool.submit(self._find, image)
-                self._next_find_s = now + FIND_EVERY_S
-            elif held:
+            if wanted or held:
                 self._next_find_s = now + FIND_EVERY_S
         self._steps.append(step)
 

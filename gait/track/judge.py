@@ -12,7 +12,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from gait.pose import Box
 from gait.track import problems
-from gait.track.cow import Followed, Row, middle_x
+from gait.track.cow import SMOOTHING, Followed, Row, middle_x
 from gait.track.passes import Pass
 from gait.track.view import settle_views
 
@@ -30,8 +30,6 @@ SLIVER_ASPECT = 0.7
 SLIVER_SHARE, SLIVER_CONFIDENCE, SLIVER_CUT = 0.25, 0.45, 0.8
 """The same for what is never wider than this share of the frame, never surer than this, and mostly
 cut: the tail end of a cow who has just left."""
-SMOOTHING = 9
-"""Frames of the running median over the place of her middle."""
 STOPPED_S = 1.5
 """Time without progress from which a cow on her way is said to have stopped."""
 TRAVELS = 0.2

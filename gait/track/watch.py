@@ -46,9 +46,7 @@ class Watch:
         """
         newest = image[::_STEP, ::_STEP, 1].astype(np.int16)
         due = time_s - self._last_find_s >= (FOLLOWED_S if cows else EMPTY_S)
-        fewer = len(cows) < len(
-            self._last_cows
-        )  # one that is no longer followed may still be there
+        fewer = len(cows) < len(self._last_cows)  # one no longer followed may still be there
         worth = due or fewer or self._has_changed(newest, [*cows, *self._last_cows])
         if worth:
             self._last_find_s = time_s

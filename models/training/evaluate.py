@@ -21,8 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gait.landmarks import INDEX, LANDMARKS
-from gait.pose import Box, CowNetwork, Sighting
-from gait.pose.careful import CarefulNetwork
+from gait.pose import Box, CarefulNetwork, CowNetwork, Sighting
 from models.training.annotated import (
     agreed_points,
     all_readings,

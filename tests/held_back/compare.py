@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from gait.measure import measure_pass
-from gait.measure.hoof_events import LEGS, find_swings, longest_walk
+from gait.measure.hoof_events import LEGS
 from gait.measure.lane import see_in_lane
-from gait.measure.timetable import keep_regular
+from gait.measure.whole_pass import regular_swings
 from gait.track import Pass, settle_legs
 
 SAME_EVENT_S = 0.12
@@ -81,8 +81,7 @@ def _whole_time(truth: dict[str, Any]) -> tuple[float, float]:
 
 
 def _events(pass_: Pass, truth: dict[str, Any]) -> dict[str, Any]:
-    lane = see_in_lane(pass_)
-    swings = keep_regular(longest_walk(lane, find_swings(lane)))
+    swings = regular_swings(see_in_lane(pass_))
     begin, end = _whole_time(truth)
     near = next(cow["near_side"] for f in truth["frames"] for cow in f["cows"])
     far = {"left": "right", "right": "left"}[near]
