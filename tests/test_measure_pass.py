@@ -141,6 +141,15 @@ def test_a_standing_cow_is_refused_but_her_back_is_measured():
     assert np.isnan(found.measures["speed_bl_s"].value)
 
 
+@pytest.mark.parametrize(("stance", "usable"), [(0.35, False), (0.58, True)])
+def test_what_is_no_walk_is_refused(stance, usable):
+    # Walking: each foot stands for more than half of its stride (Usherwood & Self Davies 2017,
+    # eLife 6:e29495).
+    found = measure_pass(film(WalkingCow(stance_share=stance)))
+    assert found.usable is usable
+    assert any("this is no walk" in p for p in found.problems) is not usable
+
+
 def test_an_oblique_view_is_refused():
     walk = film(WalkingCow())
     middle = walk.points[:, :, :1].mean()

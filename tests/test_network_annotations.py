@@ -44,7 +44,8 @@ def test_each_annotation_names_all_landmarks_and_outlines_a_cow(a):
     assert set(a["landmarks"]) <= set(LANDMARKS)
     points, weight = annotated_points(a)
     known = ~np.isnan(weight)
-    assert known.sum() >= 10
+    # Legs may stand in grass or be cut off; back and head and a joint or two are the least.
+    assert known.sum() >= 8
     inside = (points[known] > -1) & (points[known] < (a["width"] + 1, a["height"] + 1))
     assert inside.all()
     mask = polygon_mask(a, (a["height"], a["width"]))

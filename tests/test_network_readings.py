@@ -11,7 +11,9 @@ from models.training.annotated import (
     agreed_points,
     all_readings,
     annotated_points,
+    read_alone,
     read_annotations,
+    second_readings,
     settle_back,
 )
 from models.training.evaluate import between_readers, outline_shows
@@ -20,9 +22,20 @@ TESTS = [a for a in read_annotations() if a["split"] == "test"]
 TRAINING = [a for a in read_annotations() if a["split"] == "train"]
 
 
-def test_every_held_back_photo_was_read_three_times_and_no_other():
+def test_every_held_back_photo_and_most_others_were_read_three_times():
     assert {len(all_readings(a)) for a in TESTS} == {3}
-    assert {len(all_readings(a)) for a in TRAINING} == {1}
+    assert np.mean([len(all_readings(a)) == 3 for a in TRAINING]) > 0.7
+
+
+def test_a_photo_without_annotation_has_back_and_head_only():
+    annotated = {a["file"] for a in read_annotations()}
+    alone = [name for name in second_readings() if name not in annotated]
+    assert len(alone) > 100
+    points, weight = read_alone(alone[0])
+    assert points.shape == (18, 2)
+    assert np.isnan(weight[len(BACK_AND_HEAD) :]).all()
+    assert (~np.isnan(weight[: len(BACK_AND_HEAD)])).sum() >= 4
+    assert read_alone("no such photo") is None
 
 
 def test_the_truth_of_a_held_back_photo_is_the_median_of_its_readers():

@@ -7,8 +7,9 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from models.training import scene, targets  # noqa: E402
+from models.training import alter, scene, targets  # noqa: E402
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRIDE  # noqa: E402
+from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
 
@@ -106,3 +107,51 @@ def test_a_mirrored_or_squeezed_copy_of_a_photo_is_recognised():
     assert is_copy(np.ascontiguousarray(photo[:, ::-1]), known)
     assert is_copy(cv2.resize(photo, (200, 260)), known)
     assert not is_copy(other, known)
+
+
+def test_a_point_moves_with_a_bent_picture():
+    torch.manual_seed(1)
+    points = torch.tensor([[[200.0, 150.0], [400.0, 220.0], [320.0, 190.0]]]).repeat(3, 1, 1)
+    pictures = torch.zeros(3, 1, 384, 640)
+    y, x = torch.meshgrid(torch.arange(384.0), torch.arange(640.0), indexing="ij")
+    for place in points[0]:
+        pictures[:, 0] += torch.exp(-((x - place[0]) ** 2 + (y - place[1]) ** 2) / 18)
+    whole = torch.tensor([[0.0, 0.0, 639.0, 383.0]]).repeat(3, 1)
+    bent, moved = alter.bend(pictures, points, whole, share=1.0)
+    assert (moved - points).norm(dim=-1).max() > 3
+    for picture, places in zip(bent[:, 0], moved, strict=True):
+        for place in places.round().long():
+            part = picture[place[1] - 8 : place[1] + 9, place[0] - 8 : place[0] + 9]
+            row, column = divmod(int(part.argmax()), 17)
+            assert abs(row - 8) <= 1
+            assert abs(column - 8) <= 1
+
+
+def test_bending_leaves_the_photo_s_edges_where_they_are():
+    pictures = torch.rand(2, 3, 384, 640)
+    edges = torch.tensor([[0.0, 0.0, 639.0, 383.0]]).repeat(2, 1)
+    corners = torch.tensor([[[0.0, 0.0], [639.0, 383.0]]]).repeat(2, 1, 1)
+    bent, moved = alter.bend(pictures, corners, edges, share=1.0)
+    assert torch.allclose(bent[..., 0, :], pictures[..., 0, :], atol=1e-4)
+    assert torch.allclose(moved, corners, atol=1e-3)
+
+
+def test_repainting_changes_the_cow_and_nothing_else():
+    torch.manual_seed(2)
+    photo, cover = torch.rand(12, 3, 96, 160), torch.zeros(12, 1, 96, 160)
+    cover[..., 30:70, 40:120] = 1
+    altered = alter.repaint(photo, cover)
+    changed = (altered - photo).abs().amax(1, keepdim=True) > 1e-6
+    assert not (changed & (cover == 0)).any()
+    assert changed.flatten(1).any(1).float().mean() > 0.2
+
+
+def test_a_box_fits_its_cover():
+    cover = torch.zeros(1, 1, 96, 160)
+    cover[..., 30:70, 40:120] = 1
+    assert alter.box_around(cover)[0].tolist() == [39.5, 29.5, 119.5, 69.5]
+
+
+def test_an_average_is_weighted():
+    states = [({"w": torch.tensor([0.0])}, 1.0), ({"w": torch.tensor([4.0])}, 3.0)]
+    assert average(states)["w"].item() == pytest.approx(3.0)

@@ -31,8 +31,9 @@ MOST_SPREAD = 0.2
 """Frames that disagree more than this about the arch saw something else than her back; ours."""
 CLEAN = 0.02
 """Circle and smooth curve may differ by this much in a frame whose edge went nowhere astray."""
-PHOTO_ARCH_ERROR = 0.05
-"""One frame: the stage of the stride and the angle of view add to the error. Ours."""
+PHOTO_ARCH_ERROR = 0.1
+"""One frame: the stage of the stride, the angle of view and where the back begins and ends add to
+the error. On 39 photos outlined by hand the arch was 0.106 off (1.48 x the median deviation)."""
 SAGITTA_PCT_PER_ARCH = 12.5
 """Sagitta as % of the chord is 100 / 8 of the arch for small arches."""
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from gait.measure.lane import LEAST_WHOLE_FRAMES, MOST_TILT_DEG, Lane
 from gait.measure.result import Measure
-from gait.measure.rhythm import stride_count, too_few_strides
+from gait.measure.rhythm import stance_share, stride_count, too_few_strides
 from gait.measure.timetable import Timetable
 
 if TYPE_CHECKING:
@@ -21,6 +21,9 @@ LEAST_BODY_RATIO, SHORT_BODY_RATIO = 0.55, 0.7
 MOST_SCALE_CHANGE = 0.25
 LEAST_CONFIDENCE, LOW_CONFIDENCE = 0.2, 0.4
 LEAST_BODY_PX, SMALL_BODY_PX = 60.0, 120.0
+LEAST_STANCE_PCT = 45.0
+"""Walking means that each hoof stands for more than half of its stride (Usherwood & Self Davies
+2017, eLife 6:e29495); what is left is for errors of the hoof events."""
 ERROR_GROWTH = 1.25
 """Every problem that does not refuse a pass multiplies its errors by this; ours."""
 
@@ -60,9 +63,10 @@ def judge(pass_: Pass, lane: Lane, table: Timetable | None) -> Quality:
     Quality
     """
     refusals = [r for r in (_too_small(lane), _oblique(lane), _cut(pass_), _unsure(pass_)) if r]
-    strides = too_few_strides(table)
-    if strides is not None:
-        refusals.append(strides)
+    too_short = too_few_strides(table)
+    steps = too_short if too_short is not None else _no_walk(table)
+    if steps is not None:
+        refusals.append(steps)
     doubts = [
         d
         for d in (
@@ -142,6 +146,18 @@ def _confidence(pass_: Pass) -> float:
 def _unsure(pass_: Pass) -> str | None:
     if _confidence(pass_) < LEAST_CONFIDENCE:
         return "Her joints cannot be made out. Film her in better light, in focus, from the side."
+    return None
+
+
+def _no_walk(table: Timetable | None) -> str | None:
+    if table is None:
+        return None
+    share = stance_share(table)
+    if share.is_known and share.value < LEAST_STANCE_PCT:
+        return (
+            "Her hooves hardly stand still on the floor, so this is no walk, or the camera moved "
+            "along with her. Let her walk calmly and hold the camera still."
+        )
     return None
 
 

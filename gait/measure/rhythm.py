@@ -75,7 +75,7 @@ def measure_rhythm(swings: dict[str, list[Swing]], table: Timetable | None) -> d
     variation = _variation(table, swings)
     return {
         "stride_duration_s": _stride_duration(table, variation),
-        "stance_share_pct": _stance_share(table),
+        "stance_share_pct": stance_share(table),
         "triple_support_pct": _triple_support(table),
         "step_time_asymmetry_pct": _larger_asymmetry(table, "step_time_asymmetry_pct", _step),
         "stance_time_asymmetry_pct": _larger_asymmetry(table, "stance_time_asymmetry_pct", _stance),
@@ -134,7 +134,8 @@ def _stance_s(table: Timetable, leg: str, fitted: FloatArray) -> float:
     return (off - on) % stride
 
 
-def _stance_share(table: Timetable) -> Measure:
+def stance_share(table: Timetable) -> Measure:
+    """Return how much of a stride the hooves stand, mean of the legs that were seen, %."""
     unit = UNITS["stance_share_pct"]
     legs = [leg for leg in LEGS if table.knows((leg, "on"), (leg, "off"))]
     if not any("hind" in leg for leg in legs) or not any("fore" in leg for leg in legs):

@@ -2,8 +2,9 @@
 
 First the prints of each pair of legs are found and dealt out to the two legs in turn
 (`gait.track.footing`); then every sighting goes to the leg whose path it lies on. Where the network
-gave both names to one leg, the other leg is unseen. A cow that takes too few steps for that keeps
-the network's names, put right only where a leg would have to jump.
+gave both names to one leg, the other leg is unseen. A cow that takes too few steps for that, or
+whose hooves slide in the picture so that prints say little, keeps the network's names, put right
+only where a leg would have to jump.
 """
 
 from __future__ import annotations
@@ -33,6 +34,10 @@ UNSURE = 0.45
 """A landmark below this share of its usual confidence in the pass is not taken for a sighting."""
 FARTHEST_FETLOCK = 0.22
 """A fetlock is not farther than this from its hoof along the lane, trunk lengths."""
+PLAINLY_TWO, MOST_LEFT_OUT, LEAST_JUDGED = 0.15, 0.2, 10
+"""Prints are not trusted when the paths through them leave out one of two plainly different hooves
+(trunk lengths apart) in more than this share of frames. Drawn walks: 0.06 at most; a rigged cow
+whose hooves slide, as they do when the camera's motion is not wholly taken out: 0.56 and more."""
 
 
 def settle_legs(pass_: Pass) -> Pass:
@@ -106,7 +111,29 @@ def _share_out_pair(pass_: Pass, lane: FloatArray, names: tuple[str, str, str]) 
     near, far, sureness = share_out(prints)
     if len(near) + len(far) < LEAST_PRINTS or not near or not far:
         return None
+    source, _ = _deal_hooves(pass_.time_s, hooves[..., 0], [near, far])
+    if _share_left_out(hooves[..., 0], source) > MOST_LEFT_OUT:
+        return None
     return near, far, sureness
+
+
+def _deal_hooves(
+    time_s: FloatArray, sightings: FloatArray, legs: list[list[Print]]
+) -> tuple[IndexArray, FloatArray]:
+    """Return sources (n, 2), and the places (n, 2) of both hooves by their paths."""
+    swing_s, stride = usual_swing_s(legs), usual_stride(legs)
+    paths = [find_path(leg, swing_s, stride, time_s, sightings) for leg in legs]
+    at = np.stack([path.place(time_s) for path in paths], axis=1)
+    loose = np.stack([path.looseness(time_s) for path in paths], axis=1)
+    return name_sightings(sightings, at, loose), at
+
+
+def _share_left_out(sightings: FloatArray, source: IndexArray) -> float:
+    """Return the share of the frames with two plainly different hooves that lose one of them."""
+    two = np.abs(sightings[:, 0] - sightings[:, 1]) > PLAINLY_TWO
+    if two.sum() < LEAST_JUDGED:
+        return 0.0
+    return float((source[two] < 0).any(axis=1).mean())
 
 
 def _agree(pairs: dict[str, Shared | None]) -> dict[str, Shared | None]:
@@ -154,12 +181,7 @@ def _sources(
         source = np.where(swapped[:, None], [1, 0], [0, 1])
         return dict.fromkeys(names, source)
     hooves = _sightings(pass_, lane, names[0])
-    legs = [shared[0], shared[1]]
-    swing_s, stride = usual_swing_s(legs), usual_stride(legs)
-    paths = [find_path(leg, swing_s, stride, pass_.time_s, hooves[..., 0]) for leg in legs]
-    at = np.stack([path.place(pass_.time_s) for path in paths], axis=1)
-    loose = np.stack([path.looseness(pass_.time_s) for path in paths], axis=1)
-    hoof_source = name_sightings(hooves[..., 0], at, loose)
+    hoof_source, at = _deal_hooves(pass_.time_s, hooves[..., 0], [shared[0], shared[1]])
     chosen = np.take_along_axis(hooves[..., 0], np.maximum(hoof_source, 0), axis=1)
     hoof_at = np.where(hoof_source >= 0, chosen, at)
     fetlocks = _sightings(pass_, lane, names[1])[..., 0]

@@ -15,7 +15,7 @@ from PIL import Image
 from torch import Tensor
 from torch.nn import functional
 
-from models.training import lens, scene, views
+from models.training import alter, lens, scene, views
 from models.training.dataset import CANVAS_HEIGHT, CANVAS_WIDTH
 from models.training.render import HEIGHT, WIDTH, Cutouts, draw_cows
 from models.training.rig import Rig
@@ -118,7 +118,7 @@ class Album:
         return torch.multinomial(self.share, count, replacement=True)
 
     def _cutouts(self, index: Tensor) -> tuple[Cutouts, Tensor]:
-        """Photos ``index`` enlarged: the cows cut out, and the photos (n, 3, 384, 640)."""
+        """Photos ``index`` enlarged and altered: the cows cut out, the photos (n, 3, 384, 640)."""
         size = (HEIGHT, WIDTH)
         photo = functional.interpolate(
             self.photo[index].float() / 255, size, mode="bilinear", align_corners=False
@@ -126,12 +126,16 @@ class Album:
         mask = functional.interpolate(
             self.mask[index][:, None].float(), size, mode="bilinear", align_corners=False
         )
-        sharp = ((mask - 0.5) * 3 + 0.5).clamp(0, 1)
+        both, points = alter.bend(
+            torch.cat([photo, mask], 1), self.points[index], self.valid[index]
+        )
+        sharp = ((both[:, 3:] - 0.5) * 3 + 0.5).clamp(0, 1)
+        photo = alter.repaint(both[:, :3], sharp)
         cows = Cutouts(
             rgba=torch.cat([photo * sharp, sharp], 1),
-            points=self.points[index],
+            points=points,
             weight=self.weight[index],
-            box=self.box[index],
+            box=alter.box_around(sharp),
         )
         return cows, photo
 

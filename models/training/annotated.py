@@ -1,8 +1,9 @@
 """The hand annotations: landmarks and silhouettes of real photos, by file name and hash.
 
-The photos themselves are not in the project. The back and head of the photos kept for testing were
-read twice more, by readers who saw neither the first annotation nor the network's answer
-(``second_readings.json``); the truth to test against is the median of the three.
+The photos themselves are not in the project. Back and head were read more than once, by readers
+who saw neither the first annotation nor the network's answer (``second_readings.json``): the photos
+kept for testing and most photos to train on three times in all, and once some photos whose outlines
+come from borrowed networks and that nobody annotated otherwise. What counts is the median.
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ def settle_back(points: Array) -> Array:
 
 def all_readings(annotation: dict[str, Any]) -> Array:
     """Return the places (r, 6, 2) px of back and head as each reader saw them, NaN not seen."""
-    rows = [annotation["landmarks"], *_second_readings().get(annotation["file"], [])]
+    rows = [annotation["landmarks"], *second_readings().get(annotation["file"], [])]
     places = [[row[name][:2] if row[name][2] else [np.nan] * 2 for name in BACK_AND_HEAD]
               for row in rows]  # fmt: skip
     return np.array(places, np.float32)
@@ -87,7 +88,17 @@ def agreed_points(annotation: dict[str, Any]) -> tuple[Array, Array]:
     return points, weight
 
 
+def read_alone(file: str) -> tuple[Array, Array] | None:
+    """Return points (18, 2) and weights (18,) of a photo of which only back and head were read."""
+    rows = second_readings().get(file)
+    if not rows:
+        return None
+    seen = {name: rows[0].get(name, (0, 0, 0)) for name in BACK_AND_HEAD}
+    return annotated_points({"landmarks": seen})
+
+
 @cache
-def _second_readings() -> dict[str, Any]:
+def second_readings() -> dict[str, Any]:
+    """Return the readings of back and head beside the annotations, by file name."""
     found: dict[str, Any] = json.loads((HERE / "second_readings.json").read_text())
     return found

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 
 from gait.landmarks import LANDMARKS
 from models.training.annotated import (
-    annotated_points,
+    agreed_points,
     polygon_mask,
+    read_alone,
     read_annotations,
     settle_back,
 )
@@ -41,7 +42,7 @@ answers were corrected by eye, the others were wrong too often: far legs, hocks,
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
 SURE_BOX = 0.5
-DRAWN_SHARE = 0.8
+DRAWN_SHARE = 0.5
 
 Array = NDArray[Any]
 
@@ -162,7 +163,7 @@ def gather(shared_data: Path, teacher: Path) -> tuple[Photos, dict[str, list[Any
         image = cv2.imread(str(shared_data / a["file"]))
         mask = polygon_mask(a, image.shape)
         boxes = _boxes(taught.get(a["file"]))
-        points, weight = annotated_points(a)
+        points, weight = agreed_points(a)
         if not a["near_far_sure"]:
             weight = -weight
         add_photo(
@@ -188,9 +189,20 @@ def gather(shared_data: Path, teacher: Path) -> tuple[Photos, dict[str, list[Any
             whole["bare"].append(_square(_fill_in(image, mask)))
         if name in chosen:
             mask = _better_mask(teacher, found["mask"], mask)
-            marks = pseudo.get(name, (np.zeros((18, 2)), np.full(18, np.nan, np.float32)))
+            marks = _marks(name, pseudo)
             add_photo(photos, image, mask, marks, _without(boxes, mask), 0.8, name)
     return photos, whole
+
+
+def _marks(name: str, pseudo: dict[str, tuple[Array, Array]]) -> tuple[Array, Array]:
+    """Return what is known of a photo without annotation: back and head by eye, legs by network."""
+    points, weight = pseudo.get(name, (np.zeros((18, 2)), np.full(18, np.nan, np.float32)))
+    read = read_alone(name)
+    if read is None:
+        return points, weight
+    by_eye = ~np.isnan(read[1])
+    points = np.where(by_eye[:, None], read[0], points)
+    return settle_back(points), np.where(by_eye, read[1], weight).astype(np.float32)
 
 
 def _read_mask(path: Path) -> Array:
