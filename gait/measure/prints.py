@@ -22,7 +22,7 @@ drawn films, so real cows may be off by more. It is most of the error of stride 
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
 TRUNK_UNSEEN = "The trunk was hardly seen. Film her clear of posts and other cows."
-PRINT_BIAS_BL = 0.0035
+PRINT_BIAS_BL = 0.006
 """What fore and hind hoof landmarks may lie apart in the same way on all prints, bl; ours."""
 
 
