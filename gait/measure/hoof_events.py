@@ -22,9 +22,8 @@ from gait.measure.swing_fit import (
     Window,
     fit_swing,
     landmark_noise,
-    usual_shape,
-    usual_swing,
 )
+from gait.measure.usual_swing import usual_shape, usual_swing
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -40,6 +39,8 @@ COMPANY_S = 0.15
 EVENT_ERROR_S, PART_ERROR_S = 0.003, 0.025
 """What the network adds to an event's error, and to that of one seen in part or at the edge of
 the picture; from drawn films."""
+CURVE_SHIFT = 0.3
+"""Either end of a swing moves by this share of its time when the curve's easing changes by 1."""
 STOP_SHARE, STOP_S = 0.25, 0.5
 """A stop: less than this share of the usual speed for so long; ours."""
 LONGEST_LOOK_S = 0.4
@@ -68,27 +69,30 @@ def find_swings(lane: Lane) -> dict[str, list[Swing]]:
             for leg in LEGS
         }
 
-    fits = fit(SwingShape(), {})
-    pairs = [pair for leg in LEGS for pair in zip(windows[leg], fits[leg], strict=True)]
-    shape = usual_shape(pairs, SwingShape())
+    shape = usual_shape(windows, noise)
+    fits = fit(shape, {})
     for _ in range(2):
         usual = {
             end: usual_swing([s for leg in LEGS if leg.endswith(end) for s in fits[leg]])
             for end in ("hind", "fore")
         }
         fits = fit(shape, usual)
-    return {leg: [_as_sure_as_seen(s, lane) for s in fits[leg] if s is not None] for leg in LEGS}
+    swings = {leg: [s for s in fits[leg] if s is not None] for leg in LEGS}
+    known = [u.swing_s for u in usual.values() if u is not None]
+    curve_s = CURVE_SHIFT * shape.unlike * float(np.mean(known)) if known else 0.0
+    return {leg: [_as_sure_as_seen(s, lane, curve_s) for s in swings[leg]] for leg in LEGS}
 
 
-def _as_sure_as_seen(swing: Swing, lane: Lane) -> Swing:
-    """Widen the errors of a swing seen in part, and of events while the frame cuts the cow."""
+def _as_sure_as_seen(swing: Swing, lane: Lane, curve_s: float) -> Swing:
+    """Widen errors: of a swing seen in part, of events while the frame cuts her, of odd curves."""
     whole = lane.time_s[lane.whole]
     begin, end = (whole[0], whole[-1]) if whole.size else (np.inf, -np.inf)
     part = not np.isfinite(swing.off_s + swing.on_s)
 
     def widened(time_s: float, error_s: float) -> float:
         beyond = not begin <= time_s <= end
-        return float(np.hypot(error_s, PART_ERROR_S if part or beyond else EVENT_ERROR_S))
+        floor = PART_ERROR_S if part or beyond else EVENT_ERROR_S
+        return float(np.linalg.norm([error_s, floor, curve_s]))
 
     return replace(
         swing,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -32,9 +32,12 @@ class SwingShape:
     easing : float
         0 is constant speed from print to print, 1 a cycloid, which starts and ends at rest.
         Living hooves lie between: they leave and meet the floor with some forward speed.
+    unlike : float
+        How far the legs' own easings spread beyond what poor films make of like legs.
     """
 
-    easing: float = 0.9
+    easing: float = 0.85
+    unlike: float = 0.0
 
     def way(self, share: FloatArray) -> FloatArray:
         """Return the share of the way done at a share of the swing's time, both 0 to 1."""
@@ -188,8 +191,17 @@ def fit_swing(
 def _fit(
     window: Window, shape: SwingShape, usual: Usual | None, noise: tuple[float, float]
 ) -> Swing | None:
-    t, x = window.time_s, window.along
     spread, memory = noise
+    result = solve(window, shape, usual, spread)
+    miss = float(np.median(np.abs(result.fun[: len(window.time_s)])))
+    if usual is not None and not (usual.is_like(result.x) and miss < MOST_MISS):
+        return None
+    return _as_swing(result.x, result.jac, window, memory, spread)
+
+
+def solve(window: Window, shape: SwingShape, usual: Usual | None, spread: float) -> OptimizeResult:
+    """Fit prints and moments (from, to, off, on); residuals in usual errors of a frame."""
+    t, x = window.time_s, window.along
     start = _first_guess(window, usual)
 
     def split(theta: FloatArray) -> tuple[FloatArray, float, float]:
@@ -208,11 +220,7 @@ def _fit(
         rows = np.stack([done - 1, -done, by_time * (1 - share), by_time * share], axis=1) / spread
         return np.concatenate([rows, _usual_slopes(usual)])
 
-    result = least_squares(residual, start, jacobian, loss="soft_l1", f_scale=2.0, max_nfev=30)
-    miss = float(np.median(np.abs(residual(result.x)[: len(t)])))
-    if usual is not None and not (usual.is_like(result.x) and miss < MOST_MISS):
-        return None
-    return _as_swing(result.x, result.jac, window, memory, spread)
+    return least_squares(residual, start, jacobian, loss="soft_l1", f_scale=2.0, max_nfev=30)
 
 
 def _first_guess(window: Window, usual: Usual | None) -> FloatArray:
@@ -258,55 +266,3 @@ def _as_swing(
         to_px=after if window.has_after else nan,
         print_se_px=float(spread * np.sqrt(memory / 6)),
     )
-
-
-# --- what swings of this pass are like ---------------------------------------------------------
-
-
-def usual_swing(swings: list[Swing | None]) -> Usual | None:
-    """Return the median of some swings; None when hardly any was seen whole."""
-    whole = [s for s in swings if s is not None and np.isfinite(s.off_s + s.on_s)]
-    if len(whole) < 2:
-        return None
-    return Usual(
-        swing_s=float(np.median([s.on_s - s.off_s for s in whole])),
-        way_px=float(np.median([s.to_px - s.from_px for s in whole])),
-    )
-
-
-def usual_shape(pairs: Iterable[tuple[Window, Swing | None]], shape: SwingShape) -> SwingShape:
-    """Fit one swing curve to all swings of the pass laid over each other.
-
-    Parameters
-    ----------
-    pairs : iterable of (Window, Swing or None)
-        The frames of each swing and what was fitted to them so far.
-    shape : SwingShape
-        The curve that was used for that.
-
-    Returns
-    -------
-    SwingShape
-        The better curve; the same one when fewer than three swings were seen whole.
-    """
-    shares, ways = [], []
-    for window, swing in pairs:
-        if swing is None or not np.isfinite(swing.off_s + swing.on_s):
-            continue
-        shares.append((window.time_s - swing.off_s) / (swing.on_s - swing.off_s))
-        ways.append((window.along - swing.from_px) / (swing.to_px - swing.from_px))
-    if len(shares) < 3:
-        return shape
-    share, way = np.concatenate(shares), np.concatenate(ways)
-    spread = max(1.4826 * float(np.median(np.abs(way - shape.way(share)))), 1e-3)
-
-    def rest(theta: FloatArray) -> FloatArray:
-        easing, early, late = theta
-        moved = (share + early) / (1 + early + late)
-        miss = (way - SwingShape(easing=easing).way(moved)) / spread
-        # easing and length of the swing look alike in a poor film: pull towards the usual
-        return np.concatenate([miss, [(easing - shape.easing) / 0.04, early / 0.05, late / 0.05]])
-
-    bounds = ([0.4, -0.2, -0.2], [1.0, 0.2, 0.2])
-    fit = least_squares(rest, [shape.easing, 0.0, 0.0], bounds=bounds, loss="soft_l1")
-    return SwingShape(easing=float(fit.x[0]))
