@@ -3,7 +3,9 @@
 Across each line the edge is a step between the coat below and what is behind the cow above. A step
 counts less the farther it lies from where it is expected, and the less the colour just above it
 is like the background higher up: below the white patch of a black cow there is a clear step
-too, but above that step is white. All lines are decided together (dynamic programming), because
+too, but above that step is white. Where a still camera saw the lane without the cow (`EmptyLane`),
+what is above the step must look as it did then, and what is below must not, so that a wall's edge
+behind her is not taken for her back. All lines are decided together (dynamic programming), because
 an edge that jumps from line to line is a fly, a rail or a spot.
 """
 
@@ -12,10 +14,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 import numpy.typing as npt
+
+if TYPE_CHECKING:
+    from gait.track.behind import EmptyLane
 
 Image = npt.NDArray[np.uint8]
 FloatArray = npt.NDArray[np.float64]
@@ -35,6 +41,8 @@ JUMP_PRICE = 0.12
 LARGEST_JUMP = 2
 BACKGROUND_BANDS = 3
 """Bands above the search window in which the background's colour is read."""
+MOST_CHANGE = 10.0
+"""Grey levels by which the lane above the cow may differ from the empty lane, its mean aside."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,7 +93,11 @@ def sample(image: npt.NDArray[np.generic], at: FloatArray) -> npt.NDArray[np.flo
 
 
 def find_edge(
-    image: Image, strip: Strip, middle: FloatArray, error: FloatArray
+    image: Image,
+    strip: Strip,
+    middle: FloatArray,
+    error: FloatArray,
+    lane: EmptyLane | None = None,
 ) -> tuple[FloatArray, BoolArray]:
     """Find the edge near where it is expected.
 
@@ -97,6 +109,8 @@ def find_edge(
         The columns.
     middle, error : ndarray, shape (columns,)
         Expected height of the edge over the chord and its usual error, trunk lengths.
+    lane : EmptyLane, optional
+        What is behind the cow.
 
     Returns
     -------
@@ -114,9 +128,13 @@ def find_edge(
     # the edge runs along the columns, a hair does not
     colours = np.asarray(cv2.blur(sample(image, spots), (1, 5)), np.float32)
     strength, foreign = _step(colours, reach)
-    gain = _gain(strength, foreign) - FAR_PRICE * (steps / error[:, None]) ** 2
+    hers = np.ones_like(strength)
+    behind = _behind(lane, spots, colours, reach)
+    if behind is not None:
+        foreign, hers = _against(colours, behind, reach)
+    gain = _gain(strength, foreign) * hers - FAR_PRICE * (steps / error[:, None]) ** 2
     path = _best_path(gain)
-    path = _steepest_near(strength, path)
+    path = _steepest_near(strength * hers, path)
     # the step of index i lies between samples i - 1 and i
     offset = (_between_steps(strength, path) - 0.5) * step + steps[0]
     clear = np.take_along_axis(strength, path[:, None], axis=1)[:, 0]
@@ -140,16 +158,55 @@ def _step(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, Flo
 
     Both in grey levels, shape (columns, `FINE_STEPS`).
     """
-    total = np.cumsum(colours, axis=1, dtype=np.float64)
-    total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
-    rows = np.arange(FINE_STEPS) + reach
-    below = (total[:, rows] - total[:, rows - reach]) / reach
-    over = (total[:, rows + reach] - total[:, rows]) / reach
+    total, below, over = _sides(colours, reach)
     strength = np.linalg.norm(over - below, axis=-1)
     edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
     bands = [(total[:, b] - total[:, a])[:, None] / (b - a) for a, b in pairwise(edges)]
     foreign = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
     return strength, foreign
+
+
+def _sides(
+    colours: npt.NDArray[np.float32], reach: int
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return running sums over the columns, and the mean colour below and above each height."""
+    total = np.cumsum(colours, axis=1, dtype=np.float64)
+    total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
+    rows = np.arange(FINE_STEPS) + reach
+    below = (total[:, rows] - total[:, rows - reach]) / reach
+    over = (total[:, rows + reach] - total[:, rows]) / reach
+    return total, below, over
+
+
+def _behind(
+    lane: EmptyLane | None, spots: FloatArray, colours: npt.NDArray[np.float32], reach: int
+) -> npt.NDArray[np.float32] | None:
+    """Return the empty lane's colours at the same places, in the light of this frame.
+
+    None where it was not seen without cows, or where it has changed by more than its light: the
+    camera moved, or something else stands there now.
+    """
+    if lane is None or not lane.covers(spots):
+        return None
+    behind = np.asarray(cv2.blur(sample(lane.picture, spots), (1, 5)), np.float32)
+    change = (colours - behind)[:, FINE_STEPS + reach :]
+    light = np.median(change, axis=(0, 1))
+    if np.median(np.linalg.norm(change - light, axis=-1)) > MOST_CHANGE:
+        return None
+    return np.asarray(behind + light, np.float32)
+
+
+def _against(
+    colours: npt.NDArray[np.float32], behind: npt.NDArray[np.float32], reach: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return how unlike the empty lane it is above each height, and how surely below is a cow.
+
+    The first in grey levels, the second from 0.3, just like the lane, to 1.
+    """
+    _, below, over = _sides(colours - behind, reach)
+    foreign = np.linalg.norm(over, axis=-1)
+    unlike = np.linalg.norm(below, axis=-1)
+    return foreign, 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
 
 
 def _gain(strength: FloatArray, foreign: FloatArray) -> FloatArray:

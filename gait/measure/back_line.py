@@ -18,6 +18,7 @@ from gait.measure.back_edge import Strip, find_edge, sample, smooth_over
 
 if TYPE_CHECKING:
     from gait.pose import Silhouette
+    from gait.track.behind import EmptyLane
 
 Image = npt.NDArray[np.uint8]
 FloatArray = npt.NDArray[np.float64]
@@ -42,7 +43,9 @@ BENDS = 2
 """Degree of that curve: an arch, nothing else; the fine search finds withers and hooks."""
 
 
-def trace_back_line(image: Image, silhouette: Silhouette, points: FloatArray) -> FloatArray:
+def trace_back_line(
+    image: Image, silhouette: Silhouette, points: FloatArray, lane: EmptyLane | None = None
+) -> FloatArray:
     """Trace the upper edge of the cow from withers to tailhead.
 
     Parameters
@@ -53,6 +56,8 @@ def trace_back_line(image: Image, silhouette: Silhouette, points: FloatArray) ->
         Probability of cow on the network's grid, with the affine to frame px.
     points : ndarray, shape (18, 2)
         Landmarks, frame px; those of the back are used.
+    lane : EmptyLane, optional
+        What is behind the cow, where a still camera saw it before.
 
     Returns
     -------
@@ -78,7 +83,7 @@ def trace_back_line(image: Image, silhouette: Silhouette, points: FloatArray) ->
     if np.isfinite(contour).sum() < COLUMNS // 2:
         return nothing
     middle, error = _expected(u, contour, _landmark_heights(strip, points))
-    height, inside = find_edge(image, strip, middle, error)
+    height, inside = find_edge(image, strip, middle, error, lane)
     return _evenly(strip.at(height), inside, u)
 
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from gait.clip import Frame
 from gait.errors import ClipError
 from gait.pose import Box
+from gait.track.behind import Behind, EmptyLane
 from gait.track.camera import CameraMotion
 from gait.track.cow import Followed, Row
 from gait.track.judge import make_pass
@@ -110,7 +111,7 @@ class _Lane:
         self._sure_from = float(getattr(getattr(network, "card", None), "finder_threshold", 0.0))
         workers = int(getattr(network, "tasks", 1))
         self._pool = ThreadPoolExecutor(workers, thread_name_prefix="look")
-        self._camera, self._watch = CameraMotion(), Watch()
+        self._camera, self._watch, self._behind = CameraMotion(), Watch(), Behind()
         self._cows: list[Followed] = []
         self._parked: list[tuple[float, Box]] = []
         self._steps: deque[_Step] = deque()
@@ -135,10 +136,12 @@ class _Lane:
         else:
             self._camera.reset()
             view = View(width=image.shape[1])
+        places = [box for _, box in looks]
+        lane = self._behind.update(image, now, places, is_still=view.is_first)
         step = _Step(frame=frame, view=view)
         sharp = frame.index % SHARPNESS_EVERY == 0
         for cow, box in looks:
-            step.looks.append((cow, box, self._pool.submit(self._look, image, box, sharp)))
+            step.looks.append((cow, box, self._pool.submit(self._look, image, box, lane, sharp)))
         if now >= self._next_find_s:
             held = [box for cow, box in looks if cow.is_held]
             unsure = len(held) < len(looks)
@@ -153,8 +156,10 @@ class _Lane:
         """Return how many frames may be under way; one when a prediction would be a mere guess."""
         return 1 if any(cow.is_unsettled for cow in self._cows) else IN_FLIGHT
 
-    def _look(self, image: npt.NDArray[np.uint8], box: Box, sharp: bool) -> Seen | None:
-        return look_closely(self._network, image, box, with_sharpness=sharp)
+    def _look(
+        self, image: npt.NDArray[np.uint8], box: Box, lane: EmptyLane | None, sharp: bool
+    ) -> Seen | None:
+        return look_closely(self._network, image, box, lane=lane, with_sharpness=sharp)
 
     def _note_time(self, frame: Frame) -> None:
         self._size = (frame.image.shape[1], frame.image.shape[0])

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from gait.landmarks import INDEX
 from gait.pose import Box, Sighting, Silhouette
+from gait.track.behind import EmptyLane
 from gait.track.passes import BACK_LINE_POINTS
 
 Image = npt.NDArray[np.uint8]
@@ -87,7 +88,12 @@ class Seen:
 
 
 def look_closely(
-    network: Network, image: Image, box: Box, *, with_sharpness: bool = False
+    network: Network,
+    image: Image,
+    box: Box,
+    *,
+    lane: EmptyLane | None = None,
+    with_sharpness: bool = False,
 ) -> Seen | None:
     """Look at one cow and take everything a pass needs from this frame.
 
@@ -99,6 +105,8 @@ def look_closely(
         The frame.
     box : Box
         Where she is expected, px.
+    lane : EmptyLane, optional
+        What is behind her, as far as it is known.
     with_sharpness : bool
         Whether to measure sharpness as well, which takes longer.
 
@@ -119,7 +127,7 @@ def look_closely(
         points=points,
         confidence=sighting.confidence,
         box=seen_box,
-        back_line=_back_line(image, sighting),
+        back_line=_back_line(image, sighting, lane),
         cut=any(sides) or _at_edge(seen_box, (width, height)),
         brightness=brightness,
         sharpness=sharpness,
@@ -206,17 +214,18 @@ def _untraced() -> FloatArray:
     return np.full((BACK_LINE_POINTS, 2), np.nan)
 
 
-def _tracer() -> Callable[[Image, Silhouette, FloatArray], FloatArray]:
+Tracer = Callable[[Image, Silhouette, FloatArray, EmptyLane | None], FloatArray]
+
+
+def _tracer() -> Tracer:
     # measuring builds on tracking, so the one function needed from it is fetched when used
-    tracer: Callable[[Image, Silhouette, FloatArray], FloatArray] = importlib.import_module(
-        "gait.measure.back_line"
-    ).trace_back_line
+    tracer: Tracer = importlib.import_module("gait.measure.back_line").trace_back_line
     return tracer
 
 
-def _back_line(image: Image, sighting: Sighting) -> FloatArray:
+def _back_line(image: Image, sighting: Sighting, lane: EmptyLane | None) -> FloatArray:
     try:
         trace = _tracer()
     except ImportError:
         return _untraced()
-    return trace(image, sighting.silhouette, sighting.points)
+    return trace(image, sighting.silhouette, sighting.points, lane)

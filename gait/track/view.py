@@ -46,6 +46,11 @@ class View:
     reference: Points = field(default_factory=lambda: np.empty((0, 2), np.float32))
     parent: View | None = None
 
+    @property
+    def is_first(self) -> bool:
+        """Whether the camera still looks where it did when the first reference was taken."""
+        return self.parent is None and not len(self.seen)
+
     def to_ground(self) -> FloatArray:
         """Return the homography to the first reference, working px from the middle, (3, 3)."""
         own = homography(self.turn, USUAL_FOCAL * self.width)

@@ -1,0 +1,106 @@
+"""The lane behind the cows: when it is known, and what it does for the back line."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from gait.measure import trace_back_line
+from gait.pose import Box
+from gait.track.behind import REFRESH_S, SETTLE_S, Behind, EmptyLane
+from tests.measure_picture import BackPicture, draw
+from tests.test_measure_back_line import distance_to
+
+COW = Box(x0=200, y0=80, x1=400, y1=200, confidence=0.9)
+HER_BACK = np.array([[260.0, 90.0], [340.0, 90.0]])
+ASIDE = np.array([[20.0, 20.0], [60.0, 20.0]])
+
+
+def frame(level: int) -> np.ndarray:
+    return np.full((240, 640, 3), level, np.uint8)
+
+
+def test_the_lane_is_known_once_it_was_seen_without_her():
+    behind = Behind()
+    assert behind.update(frame(10), 0.0, [], is_still=True) is None
+    lane = behind.update(frame(20), REFRESH_S, [COW], is_still=True)
+    assert lane is not None
+    assert lane.covers(HER_BACK)
+    assert (lane.picture == 10).all()
+
+
+def test_a_cow_in_the_first_frame_hides_the_lane():
+    behind = Behind()
+    behind.update(frame(10), 0.0, [COW], is_still=True)
+    lane = behind.update(frame(10), 0.1, [COW], is_still=True)
+    assert lane is not None
+    assert not lane.covers(HER_BACK)
+    assert lane.covers(ASIDE)
+
+
+def test_the_lane_beside_her_is_kept_up_to_date_and_behind_her_as_it_was():
+    behind = Behind()
+    behind.update(frame(10), 0.0, [], is_still=True)
+    behind.update(frame(30), REFRESH_S, [COW], is_still=True)
+    lane = behind.update(frame(50), REFRESH_S + 0.1, [COW], is_still=True)
+    assert lane is not None
+    assert lane.picture[90, 300, 0] == 10
+    assert lane.picture[20, 20, 0] == 30
+
+
+def test_a_camera_that_moves_knows_nothing_of_the_lane():
+    behind = Behind()
+    behind.update(frame(10), 0.0, [], is_still=True)
+    assert behind.update(frame(10), 0.2, [COW], is_still=False) is None
+    assert behind.update(frame(10), 0.3, [COW], is_still=True) is None
+    behind.update(frame(10), 0.3 + SETTLE_S, [], is_still=True)
+    assert behind.update(frame(10), 0.4 + SETTLE_S, [], is_still=True) is not None
+
+
+def before_a_wall(light: float = 0.0):
+    """A cow whose back lies a little below the upper edge of a dark wall, and that lane empty.
+
+    The silhouette reaches up to the wall's edge, as the network's does where the two meet.
+    """
+    back = BackPicture(noise=0.0, blur_px=0.5, arch=0.06, silhouette_lift=1.2)
+    picture, silhouette, points, true = draw(back)
+    cow = picture.mean(axis=2) < 95
+    scene = np.full(picture.shape, 190.0)
+    scene[round(true[:, 1].min() - 0.018 * back.trunk) :] = (75, 78, 82)
+    rng = np.random.default_rng(3)
+
+    def filmed(exact):
+        return np.clip(exact + rng.normal(0, 3, exact.shape), 0, 255).astype(np.uint8)
+
+    seen, empty = filmed(np.where(cow[..., None], picture, scene)), filmed(scene + light)
+    known = np.ones((picture.shape[0] // 8 + 1, picture.shape[1] // 8 + 1), np.uint8)
+    return seen, silhouette, points, true, EmptyLane(picture=empty, known=known)
+
+
+def miss(line: np.ndarray, true: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(distance_to(line, true) ** 2)))
+
+
+@pytest.mark.parametrize("light", [0.0, -25.0])
+def test_a_wall_s_edge_is_not_her_back_where_the_lane_was_seen_empty(light):
+    picture, silhouette, points, true, lane = before_a_wall(light)
+    assert miss(trace_back_line(picture, silhouette, points), true) > 2.0
+    assert miss(trace_back_line(picture, silhouette, points, lane), true) < 0.7
+
+
+def test_a_lane_that_has_changed_is_not_believed():
+    # Another cow's flank stood there when the lane was thought empty.
+    picture, silhouette, points, _, lane = before_a_wall()
+    rng = np.random.default_rng(4)
+    strange = EmptyLane(
+        picture=rng.integers(0, 255, lane.picture.shape).astype(np.uint8), known=lane.known
+    )
+    alone = trace_back_line(picture, silhouette, points)
+    assert np.array_equal(trace_back_line(picture, silhouette, points, strange), alone)
+
+
+def test_a_lane_that_was_never_seen_empty_changes_nothing():
+    picture, silhouette, points, _, lane = before_a_wall()
+    unknown = EmptyLane(picture=lane.picture, known=np.zeros_like(lane.known))
+    alone = trace_back_line(picture, silhouette, points)
+    assert np.array_equal(trace_back_line(picture, silhouette, points, unknown), alone)
