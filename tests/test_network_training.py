@@ -12,6 +12,7 @@ from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRID
 from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
+from models.training.render import coverage_box  # noqa: E402
 
 
 def test_a_hill_stands_on_the_cell_of_its_landmark():
@@ -147,9 +148,9 @@ def test_repainting_changes_the_cow_and_nothing_else():
 
 
 def test_a_box_fits_its_cover():
-    cover = torch.zeros(1, 1, 96, 160)
+    cover = torch.zeros(1, 96, 160)
     cover[..., 30:70, 40:120] = 1
-    assert alter.box_around(cover)[0].tolist() == [39.5, 29.5, 119.5, 69.5]
+    assert coverage_box(cover)[0].tolist() == [39.5, 29.5, 119.5, 69.5]
 
 
 def test_an_average_is_weighted():

@@ -17,7 +17,7 @@ from torch.nn import functional
 
 from models.training import alter, lens, scene, views
 from models.training.dataset import CANVAS_HEIGHT, CANVAS_WIDTH
-from models.training.render import HEIGHT, WIDTH, Cutouts, draw_cows
+from models.training.render import HEIGHT, WIDTH, Cutouts, coverage_box, draw_cows
 from models.training.rig import Rig
 
 ZOOM = WIDTH / CANVAS_WIDTH
@@ -135,7 +135,7 @@ class Album:
             rgba=torch.cat([photo * sharp, sharp], 1),
             points=points,
             weight=self.weight[index],
-            box=alter.box_around(sharp),
+            box=coverage_box(sharp[:, 0]),
         )
         return cows, photo
 

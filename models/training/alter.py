@@ -70,18 +70,6 @@ def _undo(points: Tensor, field: Tensor, size: Tensor) -> Tensor:
     return moved
 
 
-def box_around(cover: Tensor) -> Tensor:
-    """Return the boxes (n, 4) px, x0, y0, x1, y1, of coverages (n, 1, h, w)."""
-    on = cover[:, 0] > 0.5
-    ends = []
-    for seen in (on.any(1), on.any(2)):
-        first = seen.int().argmax(1)
-        last = seen.shape[1] - seen.flip(1).int().argmax(1)
-        ends.append((first - 0.5, last - 0.5))
-    (x0, x1), (y0, y1) = ends
-    return torch.stack([x0, y0, x1, y1], 1)
-
-
 def repaint(photo: Tensor, cover: Tensor) -> Tensor:
     """Give some of the cows another coat and others another brightness.
 

@@ -72,7 +72,7 @@ def draw_cows(rig: Rig, count: int, textures: Tensor | None = None) -> Cutouts:
     colour = _light(_coat(rig, count, textures), normal)
     rgba = _gather(colour, hit, index)
     marks = [_to_canvas(_project(m, camera), frame) for m in (left, right)]
-    box = _coverage_box(rgba[:, 3])
+    box = coverage_box(rgba[:, 3])
     points = _name_sides(*marks)
     return Cutouts(rgba=rgba, points=points, weight=torch.ones_like(points[..., 0]), box=box)
 
@@ -174,7 +174,8 @@ def _gather(colour: Tensor, hit: Tensor, index: Tensor) -> Tensor:
     return torch.cat([torch.where(cover > 0, rgb, filled * closed), closed], 1)
 
 
-def _coverage_box(cover: Tensor) -> Tensor:
+def coverage_box(cover: Tensor) -> Tensor:
+    """Return the boxes (n, 4) px, x0, y0, x1, y1, of coverages (n, h, w)."""
     columns, rows = cover.amax(1) > 0.5, cover.amax(2) > 0.5
 
     def ends(line: Tensor) -> tuple[Tensor, Tensor]:
