@@ -13,6 +13,7 @@ from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
 from models.training.render import coverage_box  # noqa: E402
+from models.training.unfold import unfold  # noqa: E402
 
 
 def test_a_hill_stands_on_the_cell_of_its_landmark():
@@ -78,6 +79,29 @@ def test_folding_the_normalisation_changes_the_maps_by_rounding_only():
         before, after = net(picture), folded(picture)
     assert before.std() > 0
     assert (before - after).abs().max() < 0.03 * before.abs().max()
+
+
+def test_stored_weights_unfold_to_a_network_that_computes_the_same():
+    torch.manual_seed(4)
+    first = CowMaps().eval()
+    for norm in first.norms.values():
+        norm.running_mean.normal_(0, 0.2)
+        norm.running_var.uniform_(0.5, 2)
+        norm.weight.data.uniform_(0.5, 1.5)
+        norm.bias.data.normal_(0, 0.2)
+    stored = first.fold()
+    folded = CowMaps(folded=True).eval()
+    folded.load_folded(stored)
+    pictures = torch.rand(3, 3, INPUT_HEIGHT, INPUT_WIDTH)
+    again = CowMaps().eval()
+    unfold(stored, [pictures[:2], pictures[2:]], again)
+    with torch.no_grad():
+        apart = (again(pictures) - folded(pictures)).abs().max()
+        # with the normalisation of just these pictures, as in training, it hardly differs either
+        learning = (again.train()(pictures) - folded(pictures)).abs().max()
+    size = folded(pictures).abs().max()
+    assert apart < 1e-4 * size
+    assert learning < 1e-2 * size
 
 
 def test_a_perfect_answer_costs_less_than_a_shifted_one():

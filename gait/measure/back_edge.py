@@ -127,11 +127,13 @@ def find_edge(
     spots = strip.at(middle[:, None] + wide[None, :])
     # the edge runs along the columns, a hair does not
     colours = np.asarray(cv2.blur(sample(image, spots), (1, 5)), np.float32)
-    strength, foreign = _step(colours, reach)
-    hers = np.ones_like(strength)
+    below, over = _sides(colours, reach)
+    strength = np.linalg.norm(over - below, axis=-1)
     behind = _behind(lane, spots, colours, reach)
-    if behind is not None:
-        foreign, hers = _against(colours, behind, reach)
+    if behind is None:
+        foreign, hers = _unlike_higher_up(colours, over, reach), np.ones_like(strength)
+    else:
+        foreign, hers = _unlike_empty_lane(colours - behind, reach)
     gain = _gain(strength, foreign) * hers - FAR_PRICE * (steps / error[:, None]) ** 2
     path = _best_path(gain)
     path = _steepest_near(strength * hers, path)
@@ -153,29 +155,22 @@ def _in_frame(image: Image, spots: FloatArray) -> BoolArray:
     return inside
 
 
-def _step(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
-    """Return the colour step at each height, and how unlike the background it is above it.
-
-    Both in grey levels, shape (columns, `FINE_STEPS`).
-    """
-    total, below, over = _sides(colours, reach)
-    strength = np.linalg.norm(over - below, axis=-1)
-    edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
-    bands = [(total[:, b] - total[:, a])[:, None] / (b - a) for a, b in pairwise(edges)]
-    foreign = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
-    return strength, foreign
-
-
-def _sides(
-    colours: npt.NDArray[np.float32], reach: int
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return running sums over the columns, and the mean colour below and above each height."""
-    total = np.cumsum(colours, axis=1, dtype=np.float64)
+def _sides(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
+    """Return the mean colour below and above each height, (columns, `FINE_STEPS`, 3)."""
+    total = np.cumsum(colours[:, : FINE_STEPS + 2 * reach], axis=1, dtype=np.float64)
     total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
     rows = np.arange(FINE_STEPS) + reach
     below = (total[:, rows] - total[:, rows - reach]) / reach
     over = (total[:, rows + reach] - total[:, rows]) / reach
-    return total, below, over
+    return below, over
+
+
+def _unlike_higher_up(colours: npt.NDArray[np.float32], over: FloatArray, reach: int) -> FloatArray:
+    """Return how unlike the background higher up it is above each height, grey levels."""
+    edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
+    bands = [colours[:, a:b].mean(axis=1, keepdims=True) for a, b in pairwise(edges)]
+    unlike: FloatArray = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
+    return unlike
 
 
 def _behind(
@@ -196,17 +191,16 @@ def _behind(
     return np.asarray(behind + light, np.float32)
 
 
-def _against(
-    colours: npt.NDArray[np.float32], behind: npt.NDArray[np.float32], reach: int
+def _unlike_empty_lane(
+    change: npt.NDArray[np.float32], reach: int
 ) -> tuple[FloatArray, FloatArray]:
     """Return how unlike the empty lane it is above each height, and how surely below is a cow.
 
     The first in grey levels, the second from 0.3, just like the lane, to 1.
     """
-    _, below, over = _sides(colours - behind, reach)
-    foreign = np.linalg.norm(over, axis=-1)
+    below, over = _sides(change, reach)
     unlike = np.linalg.norm(below, axis=-1)
-    return foreign, 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
+    return np.linalg.norm(over, axis=-1), 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
 
 
 def _gain(strength: FloatArray, foreign: FloatArray) -> FloatArray:

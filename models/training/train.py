@@ -1,8 +1,8 @@
 """Train the network on one GPU within a given number of minutes.
 
-Run ``python -m models.training.train DATA.npz IMAGENET.pth OUT_FOLDER MINUTES [STATE.pt]``; a
-state from an earlier run is trained on. Writes ``cow_side_weights.npz`` (folded running
-average, ready for ``export.py``) and ``state.pt``.
+Run ``python -m models.training.train DATA.npz IMAGENET.pth OUT_FOLDER MINUTES``; with ``--state``
+the state of an earlier run is trained on, with ``--weights`` the stored weights. Writes
+``cow_side_weights.npz`` (folded running average, ready for ``export.py``) and ``state.pt``.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import copy
 import math
 import time
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from models.training.network import CowMaps
 from models.training.probe import probe
 from models.training.scene import Scenes
 from models.training.targets import losses
+from models.training.unfold import read_stored, unfold
 
 SEED = 20
 PEAK_RATE, LAST_RATE, WARM_UP = 1.6e-3, 1e-5, 200
@@ -33,6 +35,8 @@ AVERAGE = 0.999
 CENTRE_PRIOR = -4.6
 CLIP = 5.0
 PROBE_CELLS = 64
+MEASURED_BATCHES = 12
+"""Batches over which the normalisation of stored weights is measured."""
 DRAWERS = 8
 """Drawing processes; they share the GPUs that do not train, if there are any."""
 
@@ -53,16 +57,20 @@ def follow(average: nn.Module, net: nn.Module, step: int) -> None:
     torch._foreach_lerp_([a for a, _ in pairs], [b for _, b in pairs], 1 - keep)
 
 
-def start(imagenet: Path, state: Path | None, device: str) -> CowMaps:
+def start(given: argparse.Namespace, batches: Iterator[Scenes], device: str) -> CowMaps:
     """Return the network with ImageNet weights, or as an earlier run left it."""
     net = CowMaps()
-    if state:
-        net.load_state_dict(torch.load(state, map_location="cpu", weights_only=True))
+    if given.state:
+        net.load_state_dict(torch.load(given.state, map_location="cpu", weights_only=True))
     else:
-        net.load_pretrained(torch.load(imagenet, map_location="cpu", weights_only=True))
+        net.load_pretrained(torch.load(given.imagenet, map_location="cpu", weights_only=True))
         net.convs["maps"].bias.data.zero_()
         net.convs["maps"].bias.data[CENTRE] = CENTRE_PRIOR
-    return net.to(device, memory_format=torch.channels_last)
+    net.to(device, memory_format=torch.channels_last)
+    if given.weights:
+        pictures = (scenes.image for scenes in islice(batches, MEASURED_BATCHES))
+        unfold(read_stored(given.weights), pictures, net)
+    return net
 
 
 def train(
@@ -127,7 +135,8 @@ def main() -> None:
     parser.add_argument("imagenet", type=Path)
     parser.add_argument("out", type=Path)
     parser.add_argument("minutes", type=float)
-    parser.add_argument("--state", type=Path)
+    parser.add_argument("--state", type=Path, help="go on from an earlier run")
+    parser.add_argument("--weights", type=Path, help="go on from stored weights")
     parser.add_argument("--version", default="0.1.0")
     parser.add_argument("--peak-rate", type=float, default=PEAK_RATE)
     parser.add_argument("--seed", type=int, default=SEED)
@@ -142,8 +151,9 @@ def main() -> None:
     devices = [others[i % len(others)] for i in range(given.drawers)]
     mixture = Mixture().times(1 / given.smaller)
     drawers = Drawers(given.data, device, devices, mixture, given.seed)
-    net = start(given.imagenet, given.state, device).train()
-    average = train(iter(drawers), net, device, given.minutes, given.peak_rate)
+    batches = iter(drawers)
+    net = start(given, batches, device).train()
+    average = train(batches, net, device, given.minutes, given.peak_rate)
     drawers.close()
     state = {k: v.cpu().contiguous() for k, v in average.state_dict().items()}
     torch.save(state, given.out / "state.pt")
