@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from gait.errors import StoreError
+from gait.exchange.sheet_words import ENGLISH, SheetWords
 from gait.herd.trim_plan import TrimPlan, propose_trim_day
 
 if TYPE_CHECKING:
@@ -156,8 +157,24 @@ def moved(entries: Sequence[TrimEntry], cow: str, places: int) -> list[TrimEntry
     return [replace(e, position=i) for i, e in enumerate(ordered, start=1)]
 
 
-def sheet_of(store: Store, day: TrimDay, *, lame: Sequence[LameCow] | None = None) -> PlannedSheet:
-    """Return the sheet of a planned day; the lame list can be handed in where it is at hand."""
+def sheet_of(
+    store: Store,
+    day: TrimDay,
+    *,
+    lame: Sequence[LameCow] | None = None,
+    words: SheetWords = ENGLISH,
+) -> PlannedSheet:
+    """Return the sheet of a planned day.
+
+    Parameters
+    ----------
+    store : Store
+    day : TrimDay
+    lame : sequence of LameCow, optional
+        The lame list, where it is at hand.
+    words : SheetWords
+        Language of the sheet.
+    """
     from gait.exchange.sheet_content import trim_sheet
     from gait.farm import lame_today
 
@@ -168,6 +185,7 @@ def sheet_of(store: Store, day: TrimDay, *, lame: Sequence[LameCow] | None = Non
         lame=lame_today(store) if lame is None else lame,
         last_trimmed=store.trims.last_days(),
         farm=str(store.settings.get(FARM_NAME_SETTING, "")),
+        words=words,
     )
     return PlannedSheet(day=day, content=content)
 

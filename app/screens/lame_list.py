@@ -8,7 +8,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import said, t
+from app.texts import said, sheet_words, t
 from gait.exchange.sheet_content import lame_sheet
 from gait.exchange.sheet_pdf import lame_sheet_pdf
 from gait.herd.lame_list import URGENCIES, LameCow
@@ -65,9 +65,10 @@ def figures(lines: list[LameCow]) -> None:
                          icon=":material/videocam:")  # fmt: skip
     if lines:
         farm = str(session.store().settings.get(FARM_NAME_SETTING, ""))
+        words = sheet_words()
         row.download_button(
             t("lame.print"),
-            lambda: lame_sheet_pdf(lame_sheet(lines, on=date.today(), farm=farm)),
+            lambda: lame_sheet_pdf(lame_sheet(lines, on=date.today(), farm=farm, words=words)),
             file_name=f"lame_list_{date.today()}.pdf", mime="application/pdf",
             icon=":material/print:", key="lame_pdf", on_click="ignore",
         )  # fmt: skip

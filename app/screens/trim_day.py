@@ -10,7 +10,7 @@ import streamlit as st
 from app import session
 from app.parts import look
 from app.parts.icon_button import icon_button
-from app.texts import said, t
+from app.texts import said, sheet_words, t
 from gait import trim_day
 from gait.errors import GaitError
 from gait.herd.lame_list import LameCow
@@ -135,7 +135,7 @@ def put_on(day: TrimDay, cow: str, reason: str, why: str) -> None:
 
 def print_it(day: TrimDay, lame: list[LameCow]) -> None:
     """Offer the sheet for printing, and close the day."""
-    sheet = trim_day.sheet_of(session.store(), day, lame=lame)
+    sheet = trim_day.sheet_of(session.store(), day, lame=lame, words=sheet_words())
     name = f"trim_sheet_{day.on:%Y-%m-%d}"
     one, two, three = st.columns(3)
     one.download_button(

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import streamlit as st
 
+from gait.exchange.sheet_words import SheetWords
+
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 HERE = Path(__file__).resolve().parent
 PLACE = re.compile(r"\{\d\}")
@@ -77,6 +79,16 @@ def said(text: str) -> str:
     of one, so neighbours are tried together as well.
     """
     return _said(language(), text)
+
+
+def sheet_words() -> SheetWords:
+    """Return the person's language for printed sheets.
+
+    It is fixed when the page is drawn: a sheet is made at the click, outside the page's run,
+    where nobody's language is known.
+    """
+    spoken = language()
+    return SheetWords(language=spoken, say=functools.partial(_said, spoken))
 
 
 @functools.lru_cache(maxsize=4096)

@@ -8,7 +8,8 @@ claw of a left foot is on the right.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -61,6 +62,10 @@ class Drawing:
     shaded: tuple[tuple[Point, ...], ...] = ()
     width: float = WIDTH
     height: float = HEIGHT
+
+    def said(self, say: Callable[[str], str]) -> Drawing:
+        """Return the same picture with its letters in another language."""
+        return replace(self, letters=tuple((say(text), at) for text, at in self.letters))
 
 
 def smooth(points: tuple[Point, ...], pieces: int = 6) -> tuple[Point, ...]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from gait.exchange.sheet_words import ENGLISH, SheetWords
 from gait.herd.lame_list import LameCow, Urgency
 from gait.herd.records import Cow, TrimDay, TrimEntry
 
@@ -17,11 +18,12 @@ URGENCY_WORDS: dict[Urgency, str] = {
     "soon": "Within two days",
     "waiting": "Waiting for recheck",
 }
+LAME_COLUMNS = "Cow | Score | What first | Lame since | Group | Done | Next"
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetCow:
-    """One cow on a trim sheet."""
+    """One cow on a trim sheet, in the language of the sheet."""
 
     place: int
     number: str
@@ -33,21 +35,23 @@ class SheetCow:
 
 @dataclass(frozen=True, kw_only=True)
 class TrimSheet:
-    """A trim sheet: title, a line below it, and the cows in order."""
+    """A trim sheet: title, a line below it, the cows in order, and the language of it all."""
 
     title: str
     subtitle: str
     cows: tuple[SheetCow, ...]
+    words: SheetWords = ENGLISH
 
 
 @dataclass(frozen=True, kw_only=True)
 class LameSheet:
-    """A printed lame list: title, line below it, and rows of text under the header."""
+    """A printed lame list: title, line below it, rows of text under the header, language."""
 
     title: str
     subtitle: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    words: SheetWords = ENGLISH
 
 
 def trim_sheet(
@@ -58,6 +62,7 @@ def trim_sheet(
     lame: Sequence[LameCow] = (),
     last_trimmed: Mapping[str, date] | None = None,
     farm: str = "",
+    words: SheetWords = ENGLISH,
 ) -> TrimSheet:
     """Return the sheet of a trim day.
 
@@ -74,6 +79,8 @@ def trim_sheet(
         Animal number to the day of her last trim.
     farm : str
         Name of the farm for the heading.
+    words : SheetWords
+        Language of the sheet.
     """
     lame_by_number = {line.cow.number: line for line in lame}
     sheet_cows = []
@@ -83,54 +90,68 @@ def trim_sheet(
             SheetCow(
                 place=place,
                 number=entry.cow,
-                reason=REASON_WORDS[entry.reason],
-                why=entry.why,
-                facts=_facts(cow, line, (last_trimmed or {}).get(entry.cow)),
-                cautions=line.cautions if line else (),
+                reason=words.say(REASON_WORDS[entry.reason]),
+                why=words.say(entry.why),
+                facts=_facts(cow, line, (last_trimmed or {}).get(entry.cow), words),
+                cautions=tuple(words.say(c) for c in line.cautions) if line else (),
             )
         )
-    heading = f"Trim sheet {day.on.isoformat()}"
-    room = f"{len(entries)} cows, room for {day.capacity}"
+    trimmer = f"{words.say('Trimmer')}: {day.trimmer}"
+    room = words.fill("{0} cows, room for {1}", len(entries), day.capacity)
     return TrimSheet(
-        title=f"{heading}, {farm}" if farm else heading,
-        subtitle=", ".join(p for p in (f"Trimmer: {day.trimmer}", room, day.note) if p),
+        title=_title(words.say("Trim sheet"), day.on, farm),
+        subtitle=", ".join(p for p in (trimmer, room, day.note) if p),
         cows=tuple(sheet_cows),
+        words=words,
     )
 
 
-def _facts(cow: Cow | None, line: LameCow | None, trimmed: date | None) -> tuple[str, ...]:
-    facts = []
+def _title(what: str, on: date, farm: str) -> str:
+    return f"{what} {on}, {farm}" if farm else f"{what} {on}"
+
+
+def _facts(
+    cow: Cow | None, line: LameCow | None, trimmed: date | None, words: SheetWords
+) -> tuple[str, ...]:
+    say, facts = words.say, []
     if line is not None:
-        facts.append(f"Score {line.score} by {line.decided_by}, {line.scored_at.date()}")
+        values = line.score, line.decided_by, line.scored_at.date()
+        facts.append(words.fill("Score {0} by {1}, {2}", *values))
         if line.times_before:
-            facts.append(f"Lame {line.times_before} times before in this lactation")
+            before = words.fill("Lame {0} times before in this lactation", line.times_before)
+            facts.append(before)
     if cow is not None and cow.group:
-        facts.append(f"Group {cow.group}")
+        facts.append(f"{say('Group')} {cow.group}")
     if cow is not None and cow.parity is not None:
-        facts.append(f"Parity {cow.parity}")
+        facts.append(f"{say('Parity')} {cow.parity}")
     if cow is not None and cow.due_on is not None:
-        facts.append(f"Due {cow.due_on}")
-    facts.append(f"Last trim {trimmed}" if trimmed else "No trim on record")
+        facts.append(f"{say('Due')} {cow.due_on}")
+    facts.append(f"{say('Last trim')} {trimmed}" if trimmed else say("No trim on record"))
     return tuple(facts)
 
 
-def lame_sheet(lame: Sequence[LameCow], *, on: date, farm: str = "") -> LameSheet:
-    """Return the lame list as it is printed."""
-    heading = f"Lame list {on.isoformat()}"
+def lame_sheet(
+    lame: Sequence[LameCow], *, on: date, farm: str = "", words: SheetWords = ENGLISH
+) -> LameSheet:
+    """Return the lame list as it is printed, in the language of the words."""
+    count = words.fill("{0} cows, by decisions of people", len(lame))
     return LameSheet(
-        title=f"{heading}, {farm}" if farm else heading,
-        subtitle=f"{len(lame)} cows, by decisions of people" if lame else "No cow is lame.",
-        header=("Cow", "Score", "What first", "Lame since", "Group", "Done", "Next"),
-        rows=tuple(
-            (
-                line.cow.number,
-                str(line.score),
-                URGENCY_WORDS[line.urgency] + (", chronic" if line.is_chronic else ""),
-                line.since.date().isoformat(),
-                line.cow.group or "",
-                f"Treated {line.treated_on}" if line.treated_on else "",
-                " ".join((line.next_step, *line.cautions)),
-            )
-            for line in lame
-        ),
+        title=_title(words.say("Lame list"), on, farm),
+        subtitle=count if lame else words.say("No cow is lame."),
+        header=words.columns(LAME_COLUMNS),
+        rows=tuple(_lame_row(line, words.say) for line in lame),
+        words=words,
+    )
+
+
+def _lame_row(line: LameCow, say: Callable[[str], str]) -> tuple[str, ...]:
+    chronic = f", {say('chronic')}" if line.is_chronic else ""
+    return (
+        line.cow.number,
+        str(line.score),
+        say(URGENCY_WORDS[line.urgency]) + chronic,
+        line.since.date().isoformat(),
+        line.cow.group or "",
+        f"{say('Treated')} {line.treated_on}" if line.treated_on else "",
+        " ".join(say(text) for text in (line.next_step, *line.cautions)),
     )

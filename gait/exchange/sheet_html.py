@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from html import escape
 
 from gait.exchange import trim_guide as guide
@@ -14,6 +14,7 @@ from gait.exchange.foot_drawing import (
     guide_drawing,
 )
 from gait.exchange.sheet_content import LameSheet, SheetCow, TrimSheet
+from gait.exchange.sheet_words import SheetWords
 from gait.herd.feet import FEET, ZONES
 
 _STYLE = """
@@ -31,9 +32,9 @@ table.list th,table.list td{border-bottom:1px solid #777;text-align:left;padding
 .step{display:flex;gap:4mm;break-inside:avoid}.step svg{width:30mm;flex:none}
 @page{size:A4;margin:12mm}@media print{body{margin:0}}
 """
-FINDING_COLUMNS: tuple[str, ...] = (
-    "Foot, claw", "Zone", "Finding", "Toe, mm", "Sole, mm", "Block", "Bandage", "Next, recheck",
-)  # fmt: skip
+FINDING_COLUMNS = (
+    "Foot, claw | Zone | Finding | Toe, mm | Sole, mm | Block | Bandage | Next, recheck"
+)
 
 
 def drawing_svg(drawing: Drawing, label: str) -> str:
@@ -62,53 +63,64 @@ def drawing_svg(drawing: Drawing, label: str) -> str:
 
 def trim_sheet_html(sheet: TrimSheet) -> str:
     """Return a trim sheet with foot diagrams, room for findings, guide and cautions."""
-    cows = "".join(_cow(cow) for cow in sheet.cows) or "<p>No cow is on the list.</p>"
+    words = sheet.words
+    cows = "".join(_cow(cow, words) for cow in sheet.cows)
+    nobody = "" if cows else f"<p>{escape(words.say('No cow is on the list.'))}</p>"
     return _page(
         sheet.title,
-        f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{cows}{_guide()}",
+        f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{cows}{nobody}"
+        f"{_guide(words.say)}",
+        words.language,
     )
 
 
-def _cow(cow: SheetCow) -> str:
-    feet = "".join(
-        f"<figure>{drawing_svg(drawing_of(name), f'{name} foot from below')}"
-        f"<figcaption>{escape(name)}</figcaption></figure>"
-        for name in FEET.values()
-    )
+def _cow(cow: SheetCow, words: SheetWords) -> str:
+    feet = "".join(_foot(name, words) for name in FEET.values())
     cautions = "".join(f'<p class="caution">{escape(c)}</p>' for c in cow.cautions)
-    header = "".join(f"<th>{escape(c)}</th>" for c in FINDING_COLUMNS)
-    blank = "<tr>" + "<td></td>" * len(FINDING_COLUMNS) + "</tr>"
+    columns = words.columns(FINDING_COLUMNS)
+    header = "".join(f"<th>{escape(c)}</th>" for c in columns)
+    blank = "<tr>" + "<td></td>" * len(columns) + "</tr>"
     return (
-        f'<section class="cow"><p><span class="number">{cow.place}. Cow {escape(cow.number)}'
-        f"</span> {escape(cow.reason)}: {escape(cow.why)}</p>"
+        f'<section class="cow"><p><span class="number">{cow.place}. {escape(words.say("Cow"))} '
+        f"{escape(cow.number)}</span> {escape(cow.reason)}: {escape(cow.why)}</p>"
         f"<p>{escape(' · '.join(cow.facts))}</p>{cautions}"
         f'<div class="feet">{feet}</div>'
         f'<table class="room"><tr>{header}</tr>{blank * 3}</table></section>'
     )
 
 
-def drawing_of(foot: str) -> Drawing:
-    """Return the drawing of a foot by its name, such as "left front"."""
-    return foot_from_below("left" if foot.startswith("left") else "right")
+def _foot(name: str, words: SheetWords) -> str:
+    said = words.say(name)
+    svg = drawing_svg(drawing_of(name, words.say), words.fill("{0} foot from below", said))
+    return f"<figure>{svg}<figcaption>{escape(said)}</figcaption></figure>"
 
 
-def legend() -> str:
+def drawing_of(foot: str, say: Callable[[str], str]) -> Drawing:
+    """Return the drawing of a foot by its English name, such as "left front"."""
+    return foot_from_below("left" if foot.startswith("left") else "right").said(say)
+
+
+def legend(say: Callable[[str], str]) -> str:
     """Return the letters of the zones and what they mean, as one line."""
-    return ", ".join(f"{letter} {ZONES[zone]}" for zone, letter in LETTERS.items())
+    zones = ", ".join(f"{letter} {say(ZONES[zone])}" for zone, letter in LETTERS.items())
+    return f"{say('Zones')}: {zones}"
 
 
-def _guide() -> str:
-    steps = "".join(
-        '<div class="step">'
-        + (drawing_svg(guide_drawing(s.picture), s.heading) if s.picture else "")
-        + f"<div><h2>{escape(s.heading)}</h2><p>{escape(s.text)}</p></div></div>"
-        for s in guide.STEPS
-    )
-    cautions = "".join(f"<li>{escape(c)}</li>" for c in guide.CAUTIONS)
+def _guide(say: Callable[[str], str]) -> str:
+    steps = "".join(_step(step, say) for step in guide.STEPS)
+    cautions = "".join(f"<li>{escape(say(c))}</li>" for c in guide.CAUTIONS)
     return (
-        f'<section class="guide"><p>Zones: {escape(legend())}</p><h1>{escape(guide.TITLE)}</h1>'
-        f"<p>{escape(guide.SOURCE_LINE)}</p>{steps}<h2>Cautions</h2><ul>{cautions}</ul></section>"
+        f'<section class="guide"><p>{escape(legend(say))}</p><h1>{escape(say(guide.TITLE))}</h1>'
+        f"<p>{escape(say(guide.SOURCE_LINE))}</p>{steps}<h2>{escape(say('Cautions'))}</h2>"
+        f"<ul>{cautions}</ul></section>"
     )
+
+
+def _step(step: guide.Step, say: Callable[[str], str]) -> str:
+    heading = say(step.heading)
+    picture = drawing_svg(guide_drawing(step.picture).said(say), heading) if step.picture else ""
+    text = f"<div><h2>{escape(heading)}</h2><p>{escape(say(step.text))}</p></div>"
+    return f'<div class="step">{picture}{text}</div>'
 
 
 def lame_sheet_html(sheet: LameSheet) -> str:
@@ -119,12 +131,14 @@ def lame_sheet_html(sheet: LameSheet) -> str:
     )
     table = f'<table class="list"><tr>{header}</tr>{rows}</table>' if sheet.rows else ""
     return _page(
-        sheet.title, f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{table}"
+        sheet.title,
+        f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{table}",
+        sheet.words.language,
     )
 
 
-def _page(title: str, body: str) -> str:
+def _page(title: str, body: str, language: str) -> str:
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{escape(title)}'
-        f"</title><style>{_STYLE}</style></head><body>{body}</body></html>"
+        f'<!doctype html><html lang="{escape(language)}"><head><meta charset="utf-8">'
+        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body>{body}</body></html>"
     )

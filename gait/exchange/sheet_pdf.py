@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from gait.exchange import trim_guide as guide
-from gait.exchange.foot_drawing import (
-    Drawing,
-    guide_drawing,
-)
+from gait.exchange.foot_drawing import Drawing, guide_drawing
 from gait.exchange.sheet_content import LameSheet, SheetCow, TrimSheet
 from gait.exchange.sheet_html import FINDING_COLUMNS, drawing_of, legend
+from gait.exchange.sheet_words import SheetWords
 from gait.herd.feet import FEET
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
 _MARGIN, _PAGE_WIDTH, _PAGE_END = 12.0, 186.0, 283.0
-_COW_HEIGHT = 78.0
+_COW_HEIGHT = 70.0
+"""Of a cow without the lines of text below her number."""
 _FONT = "sheet"
 # A font with all letters, where the machine has one; else the letters every PDF reader knows.
 _FONT_FILES = (
@@ -41,37 +40,33 @@ def trim_sheet_pdf(sheet: TrimSheet, *, made_at: datetime | None = None) -> byte
     made_at : datetime, optional
         Written into the file; now by default.
     """
-    page = _Page(sheet.title, made_at)
-    page.heading(sheet.title)
-    page.words(sheet.subtitle)
+    page = _Page(sheet, made_at)
     if not sheet.cows:
-        page.words("No cow is on the list.")
+        page.words(sheet.words.say("No cow is on the list."))
     for cow in sheet.cows:
-        _cow(page, cow)
-    _guide(page)
+        _cow(page, cow, sheet.words)
+    _guide(page, sheet.words.say)
     return page.done()
 
 
 def lame_sheet_pdf(sheet: LameSheet, *, made_at: datetime | None = None) -> bytes:
     """Return the lame list as PDF."""
-    page = _Page(sheet.title, made_at)
-    page.heading(sheet.title)
-    page.words(sheet.subtitle)
+    page = _Page(sheet, made_at)
     if sheet.rows:
         page.table(sheet.header, sheet.rows, widths=(16, 15, 31, 24, 18, 26, 56))
     return page.done()
 
 
 class _Page:
-    """A PDF under way; distances in millimetres."""
+    """A PDF under way, begun with the title of a sheet; distances in millimetres."""
 
-    def __init__(self, title: str, made_at: datetime | None) -> None:
+    def __init__(self, sheet: TrimSheet | LameSheet, made_at: datetime | None) -> None:
         from fpdf import FPDF
 
         self.pdf: FPDF = FPDF(format="A4")
         self.pdf.set_creation_date(made_at or datetime.now(UTC))
-        self.pdf.set_title(title)
-        self.pdf.set_lang("en")
+        self.pdf.set_title(sheet.title)
+        self.pdf.set_lang(sheet.words.language)
         self.pdf.set_margins(_MARGIN, _MARGIN)
         self.pdf.set_auto_page_break(True, margin=297 - _PAGE_END)
         self.font, self.all_letters = "Helvetica", False
@@ -82,6 +77,8 @@ class _Page:
                 self.font, self.all_letters = _FONT, True
                 break
         self.pdf.add_page()
+        self.heading(sheet.title)
+        self.words(sheet.subtitle)
 
     def text(self, words: str) -> str:
         """Return text in letters that the font has."""
@@ -100,6 +97,14 @@ class _Page:
             self.pdf.multi_cell(
                 0, size * 0.44, self.text(words), align="L", new_x="LMARGIN", new_y="NEXT"
             )
+
+    def height(self, words: str, size: float, *, bold: bool = False) -> float:
+        """Return how high :meth:`words` would stand."""
+        self.pdf.set_font(self.font, "B" if bold else "", size)
+        high = self.pdf.multi_cell(
+            0, size * 0.44, self.text(words), align="L", dry_run=True, output="HEIGHT"
+        )
+        return cast("float", high)
 
     def table(
         self,
@@ -154,50 +159,52 @@ def _in_latin(letter: str) -> str:
     return bare.decode("latin-1") or "?"
 
 
-def _cow(page: _Page, cow: SheetCow) -> None:
-    if page.pdf.get_y() + _COW_HEIGHT + 4 * len(cow.cautions) > _PAGE_END:
+def _cow(page: _Page, cow: SheetCow, words: SheetWords) -> None:
+    texts = [(f"{cow.reason}: {cow.why}", 10, False), (" · ".join(cow.facts), 9, False)]
+    texts += [(caution, 9, True) for caution in cow.cautions]
+    height = _COW_HEIGHT + sum(page.height(text, size, bold=bold) for text, size, bold in texts)
+    if page.pdf.get_y() + height > _PAGE_END:
         page.pdf.add_page()
     page.pdf.set_line_width(0.5)
     top = page.pdf.get_y() + 1.5
     page.pdf.line(_MARGIN, top, _MARGIN + _PAGE_WIDTH, top)
     page.pdf.set_y(top + 1.5)
-    page.heading(f"{cow.place}. Cow {cow.number}", 13)
-    page.words(f"{cow.reason}: {cow.why}")
-    page.words(" · ".join(cow.facts), 9)
-    for caution in cow.cautions:
-        page.words(caution, 9, bold=True)
+    page.heading(f"{cow.place}. {words.say('Cow')} {cow.number}", 13)
+    for text, size, bold in texts:
+        page.words(text, size, bold=bold)
     top, width = page.pdf.get_y() + 1, 32.0
     low = top
     for place, name in enumerate(FEET.values()):
-        left, foot = _MARGIN + 7 + place * 47, drawing_of(name)
+        left, foot = _MARGIN + 7 + place * 47, drawing_of(name, words.say)
         page.draw(foot, left, top, width)
         low = top + width * foot.height / foot.width
         page.pdf.set_font(page.font, "", 8)
         page.pdf.set_xy(left, low)
-        page.pdf.cell(width, 3.5, name, align="C")
+        page.pdf.cell(width, 3.5, page.text(words.say(name)), align="C")
     page.pdf.set_xy(_MARGIN, low + 4.5)
-    blank = [[" "] * len(FINDING_COLUMNS)] * 3
-    page.table(FINDING_COLUMNS, blank, (24, 16, 44, 17, 18, 14, 19, 34), row_height=5.5, size=7.5)
+    columns = words.columns(FINDING_COLUMNS)
+    blank = [[" "] * len(columns)] * 3
+    page.table(columns, blank, (24, 16, 40, 20, 20, 14, 19, 33), row_height=5.5, size=7.5)
 
 
-def _guide(page: _Page) -> None:
+def _guide(page: _Page, say: Callable[[str], str]) -> None:
     page.pdf.add_page()
-    page.words(f"Zones: {legend()}", 9)
-    page.heading(guide.TITLE, 14)
-    page.words(guide.SOURCE_LINE, 9)
+    page.words(legend(say), 9)
+    page.heading(say(guide.TITLE), 14)
+    page.words(say(guide.SOURCE_LINE), 9)
     for step in guide.STEPS:
         low = top = page.pdf.get_y() + 2
         page.pdf.set_y(top)
         if step.picture:
-            picture = guide_drawing(step.picture)
+            picture = guide_drawing(step.picture).said(say)
             page.draw(picture, _MARGIN, top, 34)
             low = top + 34 * picture.height / picture.width + 1
         page.pdf.set_left_margin(_MARGIN + 38)
         page.pdf.set_x(_MARGIN + 38)
-        page.heading(step.heading, 11)
-        page.words(step.text, 9.5)
+        page.heading(say(step.heading), 11)
+        page.words(say(step.text), 9.5)
         page.pdf.set_left_margin(_MARGIN)
         page.pdf.set_y(max(page.pdf.get_y(), low))
-    page.heading("Cautions", 12)
+    page.heading(say("Cautions"), 12)
     for caution in guide.CAUTIONS:
-        page.words(f"- {caution}", 9.5)
+        page.words(f"- {say(caution)}", 9.5)

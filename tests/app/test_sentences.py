@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import itertools
 import json
 import re
 from collections.abc import Iterator
@@ -26,8 +27,6 @@ NOT_SHOWN = {
     "cli/": "the command line speaks English",
     "environment.py": "printed by the first start, before there is a page",
     "exchange/ade.py": "words inside the exchange file; only a command reads it back",
-    "exchange/sheet_": "the printed sheet is English",
-    "exchange/trim_guide.py": "the printed sheet is English; the page has its own caution.N",
 }
 """Sources, by how their path in gait begins, whose sentences no page shows."""
 
@@ -51,7 +50,7 @@ ERRORS = frozenset(
 
 def template(node: ast.expr) -> str | None:
     """Return a string or f-string with its values as {0}, {1} ...; None for anything else."""
-    names = iter(range(10))
+    names = itertools.count()
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
         return re.sub(r"\{\w+(:[^}]*)?\}", lambda _: f"{{{next(names)}}}", node.value)
     if isinstance(node, ast.JoinedStr):
