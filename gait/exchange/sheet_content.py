@@ -97,7 +97,7 @@ def trim_sheet(
             )
         )
     trimmer = f"{words.say('Trimmer')}: {day.trimmer}"
-    room = words.fill("{0} cows, room for {1}", len(entries), day.capacity)
+    room = words.fill("Cows: {0}, room for {1}", len(entries), day.capacity)
     return TrimSheet(
         title=_title(words.say("Trim sheet"), day.on, farm),
         subtitle=", ".join(p for p in (trimmer, room, day.note) if p),
@@ -118,7 +118,7 @@ def _facts(
         values = line.score, line.decided_by, line.scored_at.date()
         facts.append(words.fill("Score {0} by {1}, {2}", *values))
         if line.times_before:
-            before = words.fill("Lame {0} times before in this lactation", line.times_before)
+            before = words.fill("Times lame before in this lactation: {0}", line.times_before)
             facts.append(before)
     if cow is not None and cow.group:
         facts.append(f"{say('Group')} {cow.group}")
@@ -134,7 +134,7 @@ def lame_sheet(
     lame: Sequence[LameCow], *, on: date, farm: str = "", words: SheetWords = ENGLISH
 ) -> LameSheet:
     """Return the lame list as it is printed, in the language of the words."""
-    count = words.fill("{0} cows, by decisions of people", len(lame))
+    count = words.fill("Cows: {0}, by decisions of people", len(lame))
     return LameSheet(
         title=_title(words.say("Lame list"), on, farm),
         subtitle=count if lame else words.say("No cow is lame."),

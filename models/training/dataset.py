@@ -42,7 +42,7 @@ answers were corrected by eye, the others were wrong too often: far legs, hocks,
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
 SURE_BOX = 0.5
-DRAWN_SHARE = 0.5
+DRAWN_SHARE = 0.25
 
 Array = NDArray[Any]
 

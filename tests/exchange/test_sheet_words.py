@@ -69,7 +69,7 @@ def test_sheets_say_which_language_they_are_in() -> None:
 
 
 def test_english_is_said_as_it_is() -> None:
-    assert ENGLISH.fill("{0} cows, room for {1}", 3, 8) == "3 cows, room for 8"
+    assert ENGLISH.fill("Cows: {0}, room for {1}", 3, 8) == "Cows: 3, room for 8"
     assert ENGLISH.columns("Cow | Lame since") == ("Cow", "Lame since")
 
 
