@@ -22,9 +22,10 @@ from models.training.architecture import (
     PIXEL_MEAN,
     PIXEL_SPREAD,
     layers,
+    read_weights,
     unfolded,
 )
-from models.training.export import read_weights, write_model
+from models.training.export import write_model
 from models.training.probe import probe
 
 MODEL = places.models() / "cow_side.tflite"

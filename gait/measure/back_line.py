@@ -129,7 +129,9 @@ def _expected(
     # all landmarks together are worth a third of the contour's columns
     worth = COLUMNS / 3 / max(len(at_u), 1) * (CONTOUR_ERROR / LANDMARK_ERROR) ** 2
     base = np.concatenate([known.astype(float), np.full(len(at_u), worth)])
-    curve = np.polyval(np.polyfit(at_u, at_v, min(len(at_u) - 1, 2)), u)
+    # landmarks laid on each other say no more than one
+    apart = len(np.unique(at_u.round(1)))
+    curve = np.polyval(np.polyfit(at_u, at_v, min(apart - 1, BENDS)), u)
     weight = base.copy()
     rest = filled - curve
     weight[:COLUMNS] *= _belief(rest, np.where(rest > 0, FAR_ABOVE, FAR_BELOW))

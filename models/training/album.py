@@ -28,10 +28,10 @@ NEGATIVE_SHARE = 0.12
 class Mixture:
     """Pictures of each sort in a batch."""
 
-    rendered: int = 30
-    cut_out: int = 20
-    photo: int = 30
-    view: int = 18
+    rendered: int = 34
+    cut_out: int = 18
+    photo: int = 32
+    view: int = 14
     photo_view: int = 10
 
     def times(self, factor: float) -> Mixture:

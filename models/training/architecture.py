@@ -8,6 +8,8 @@ bilinear interpolation occur, so that the exporter needs no more than these.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +89,13 @@ def unfolded(pictures: NDArray[np.float32]) -> NDArray[np.float32]:
     height, width, count = pictures.shape
     blocks = pictures.reshape(height // FOLD, FOLD, width // FOLD, FOLD, count)
     return blocks.transpose(0, 2, 1, 3, 4).reshape(height // FOLD, width // FOLD, -1)
+
+
+def read_weights(path: Path) -> tuple[dict[str, NDArray[Any]], str]:
+    """Return the stored weights by layer, and the version."""
+    with np.load(path) as stored:
+        weights = {n: stored[n] for n in stored.files if n.endswith((".weight", ".bias"))}
+        return weights, str(stored["version"])
 
 
 def layers() -> tuple[Layer, ...]:

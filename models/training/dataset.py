@@ -136,7 +136,7 @@ def _jpeg(image: Array, quality: int) -> bytes:
 
 def _share(name: str) -> float:
     """Show the hard, true-to-life pictures more often."""
-    return 5.0 if "lane_rails" in name else 4.0 if "yard" in name else 2.5
+    return 8.0 if "lane_rails" in name else 4.0 if "yard" in name else 2.5
 
 
 def _fill_in(image: Array, mask: Array) -> Array:

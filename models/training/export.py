@@ -32,6 +32,7 @@ from models.training.architecture import (
     PIXEL_SPREAD,
     Layer,
     layers,
+    read_weights,
 )
 
 MODELS = Path(__file__).resolve().parent.parent
@@ -265,13 +266,6 @@ def _buffer(data: bytes) -> Any:
     entry = tflite.BufferT()
     entry.data = np.frombuffer(data, np.uint8) if data else None
     return entry
-
-
-def read_weights(path: Path) -> tuple[dict[str, NDArray[Any]], str]:
-    """Return the stored weights by layer, and the version."""
-    with np.load(path) as stored:
-        weights = {n: stored[n] for n in stored.files if n.endswith((".weight", ".bias"))}
-        return weights, str(stored["version"])
 
 
 def main(models: Path = MODELS) -> None:

@@ -20,13 +20,13 @@ import torch
 from torch import Tensor, nn
 
 from models.training.album import Mixture
-from models.training.architecture import CENTRE
+from models.training.architecture import CENTRE, read_weights
 from models.training.drawers import Drawers
 from models.training.network import CowMaps
 from models.training.probe import probe
 from models.training.scene import Scenes
 from models.training.targets import losses
-from models.training.unfold import read_stored, unfold
+from models.training.unfold import unfold
 
 SEED = 20
 PEAK_RATE, LAST_RATE, WARM_UP = 1.6e-3, 1e-5, 200
@@ -69,7 +69,7 @@ def start(given: argparse.Namespace, batches: Iterator[Scenes], device: str) -> 
     net.to(device, memory_format=torch.channels_last)
     if given.weights:
         pictures = (scenes.image for scenes in islice(batches, MEASURED_BATCHES))
-        unfold(read_stored(given.weights), pictures, net)
+        unfold(read_weights(given.weights)[0], pictures, net)
     return net
 
 

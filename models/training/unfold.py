@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
@@ -87,9 +86,3 @@ def _restore(norm: Any, done: Any, mean: Tensor, variance: Tensor, size: float) 
     norm.running_var.copy_(variance * size**2)
     norm.weight.data.copy_(torch.sqrt(variance * size**2 + norm.eps) / size)
     norm.bias.data.copy_(mean)
-
-
-def read_stored(path: Any) -> dict[str, NDArray[Any]]:
-    """Return the weights of a ``cow_side_weights.npz``, without what is kept to check them."""
-    with np.load(path) as file:
-        return {k: file[k] for k in file.files if k.endswith((".weight", ".bias"))}
