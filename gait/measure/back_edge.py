@@ -3,7 +3,7 @@
 Across each line the edge is a step between the coat below and what is behind the cow above. A step
 counts less the farther it lies from where it is expected, and the less the colour just above it
 is like the background higher up: below the white patch of a black cow there is a clear step
-too, but above that step is white. Where a still camera saw the lane without the cow (`EmptyLane`),
+too, but above that step is white. Where the camera saw the lane without the cow (`EmptyLane`),
 what is above the step must look as it did then, and what is below must not, so that a wall's edge
 behind her is not taken for her back. All lines are decided together (dynamic programming), because
 an edge that jumps from line to line is a fly, a rail or a spot.
@@ -41,6 +41,11 @@ JUMP_PRICE = 0.12
 LARGEST_JUMP = 2
 BACKGROUND_BANDS = 3
 """Bands above the search window in which the background's colour is read."""
+BACKGROUND_SHARE, LANE_SHARE = 0.5, 0.15
+"""Share of a step by which what is above it may differ from the background higher up, which is like
+it at best, and from the empty lane, which was just there: a dark hem of a white cow differs."""
+EDGE_STEPS = 2
+"""Heights left out above a step before the lane there is compared."""
 MOST_CHANGE = 10.0
 """Grey levels by which the lane above the cow may differ from the empty lane, its mean aside."""
 
@@ -132,9 +137,11 @@ def find_edge(
     behind = _behind(lane, spots, colours, reach)
     if behind is None:
         foreign, hers = _unlike_higher_up(colours, over, reach), np.ones_like(strength)
+        allowed = BACKGROUND_SHARE * strength
     else:
         foreign, hers = _unlike_empty_lane(colours - behind, reach)
-    gain = _gain(strength, foreign) * hers - FAR_PRICE * (steps / error[:, None]) ** 2
+        allowed = LANE_SHARE * strength
+    gain = _gain(strength, foreign, allowed) * hers - FAR_PRICE * (steps / error[:, None]) ** 2
     path = _best_path(gain)
     path = _steepest_near(strength * hers, path)
     # the step of index i lies between samples i - 1 and i
@@ -183,7 +190,7 @@ def _behind(
     """
     if lane is None or not lane.covers(spots):
         return None
-    behind = np.asarray(cv2.blur(sample(lane.picture, spots), (1, 5)), np.float32)
+    behind = np.asarray(cv2.blur(sample(lane.picture, lane.places(spots)), (1, 5)), np.float32)
     change = (colours - behind)[:, FINE_STEPS + reach :]
     light = np.median(change, axis=(0, 1))
     if np.median(np.linalg.norm(change - light, axis=-1)) > MOST_CHANGE:
@@ -199,14 +206,16 @@ def _unlike_empty_lane(
     The first in grey levels, the second from 0.3, just like the lane, to 1.
     """
     below, over = _sides(change, reach)
+    # the edge itself is spread over a pixel or two
+    clear_of_edge = np.concatenate([over[:, EDGE_STEPS:], over[:, -1:].repeat(EDGE_STEPS, 1)], 1)
     unlike = np.linalg.norm(below, axis=-1)
-    return np.linalg.norm(over, axis=-1), 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
+    return np.linalg.norm(clear_of_edge, axis=-1), 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
 
 
-def _gain(strength: FloatArray, foreign: FloatArray) -> FloatArray:
+def _gain(strength: FloatArray, foreign: FloatArray, allowed: FloatArray) -> FloatArray:
     """Return how good a step is: clear, and with something like the background above it."""
     clear = strength / (strength + 2 * CLEAR_STEP)
-    like_background = np.exp(-((foreign / (0.5 * strength + CLEAR_STEP)) ** 2))
+    like_background = np.exp(-((foreign / (allowed + CLEAR_STEP)) ** 2))
     gain: FloatArray = clear * (0.15 + 0.85 * like_background)
     return gain
 

@@ -57,7 +57,7 @@ def trace_back_line(
     points : ndarray, shape (18, 2)
         Landmarks, frame px; those of the back are used.
     lane : EmptyLane, optional
-        What is behind the cow, where a still camera saw it before.
+        What is behind the cow, where the camera saw it before.
 
     Returns
     -------

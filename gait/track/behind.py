@@ -1,25 +1,28 @@
-"""The lane without cows, as a still camera saw it a moment ago.
+"""The lane without cows, as the camera saw it a moment ago.
 
-A wall's edge or a rail behind the cow looks like her back. Where the camera stands still the same
-place was seen without her shortly before, and an edge that was there then is not hers.
+A wall's edge or a rail behind the cow looks like her back, and a dark hem of a white cow like the
+wall. The same place was seen without her shortly before: what was there then is not hers. A camera
+held by hand has moved since, but its motion against that picture is known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from gait.pose import Box
+from gait.track.rotation import warp
+from gait.track.view import View, in_frame_px
 
 Image = npt.NDArray[np.uint8]
 FloatArray = npt.NDArray[np.float64]
 
 REFRESH_S = 0.4
 SETTLE_S = 1.0
-"""After the camera moved it must stand still for so long."""
+"""After the camera moved it must stand still for so long before the lane is looked at anew."""
 MARGIN = 0.12
 """Share of a cow's width around her box that is not taken for the empty lane."""
 COARSE = 8
@@ -37,16 +40,29 @@ class EmptyLane:
         BGR; of no meaning where nothing is known.
     known : ndarray of uint8, shape (h / 8, w / 8)
         1 where the lane was seen without cows.
+    to_picture : ndarray, shape (3, 3), optional
+        Homography from px of the frame to px of the picture; none where the camera stands still.
     """
 
     picture: Image
     known: Image
+    to_picture: FloatArray | None = None
+
+    def places(self, spots: FloatArray) -> FloatArray:
+        """Return where in the picture points (..., 2) of the frame lie, px."""
+        if self.to_picture is None:
+            return spots
+        return warp(self.to_picture, spots.reshape(-1, 2)).reshape(spots.shape)
 
     def covers(self, spots: FloatArray) -> bool:
         """Tell whether the lane was seen without cows at points (..., 2), frame px."""
-        cells = (np.asarray(spots).reshape(-1, 2) / COARSE).astype(int)
-        cells = np.clip(cells, 0, np.array(self.known.shape[::-1]) - 1)
-        return bool(self.known[cells[:, 1], cells[:, 0]].mean() >= LEAST_KNOWN)
+        places = self.places(np.asarray(spots)).reshape(-1, 2)
+        limit = np.array(self.known.shape[::-1]) - 1
+        cells = np.clip((places / COARSE).astype(int), 0, limit)
+        seen = self.known[cells[:, 1], cells[:, 0]] > 0
+        if self.to_picture is not None:
+            seen &= ((places >= 0) & (places <= np.array(self.picture.shape[1::-1]) - 1)).all(1)
+        return bool(seen.mean() >= LEAST_KNOWN)
 
 
 class Behind:
@@ -55,9 +71,15 @@ class Behind:
     def __init__(self) -> None:
         self._lane: EmptyLane | None = None
         self._next_s = -np.inf
+        self._moved = False
+
+    @property
+    def picture(self) -> Image | None:
+        """The picture in which the lane is known; the camera's motion is to start from it."""
+        return None if self._lane is None else self._lane.picture
 
     def update(
-        self, image: Image, time_s: float, cows: Sequence[Box], *, is_still: bool
+        self, image: Image, time_s: float, cows: Sequence[Box], view: View
     ) -> EmptyLane | None:
         """Take the next frame and return what is behind the cows, None while not known.
 
@@ -68,18 +90,28 @@ class Behind:
         time_s : float
         cows : sequence of Box
             Where cows are, px.
-        is_still : bool
-            False when the camera has moved since the frames before.
+        view : View
+            Where the camera looks against the picture in which the lane is known. While no cow is
+            there it looks nowhere in particular, so a picture from before it moved is let go.
         """
-        if not is_still:
-            self._lane, self._next_s = None, time_s + SETTLE_S
-            return None
+        if not view.is_first:
+            self._moved, self._next_s = True, time_s + SETTLE_S
+            return self._as_seen(view)
+        if self._moved and not cows:
+            self._lane, self._next_s = None, time_s
         before = self._lane
         if time_s >= self._next_s:
             self._next_s = time_s + REFRESH_S
-            self._lane = _refreshed(before, image, cows)
+            self._lane, self._moved = _refreshed(before, image, cows), False
         # what was seen in this very frame cannot tell the cow from the lane
         return before
+
+    def _as_seen(self, view: View) -> EmptyLane | None:
+        if self._lane is None:
+            return None
+        size = (self._lane.picture.shape[1], self._lane.picture.shape[0])
+        moved = in_frame_px(view.to_ground()[None], size, view.width)[0]
+        return replace(self._lane, to_picture=moved)
 
 
 def _refreshed(lane: EmptyLane | None, image: Image, cows: Sequence[Box]) -> EmptyLane:

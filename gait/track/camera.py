@@ -49,6 +49,11 @@ class CameraMotion:
         self._view: View | None = None
         self._calm = self._skipped = 0
 
+    @property
+    def is_new(self) -> bool:
+        """Whether there is no reference yet."""
+        return self._view is None
+
     def reset(self) -> None:
         """Forget the background; the next frame becomes the first reference."""
         self.__init__()  # type: ignore[misc]

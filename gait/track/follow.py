@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -30,6 +30,8 @@ IN_FLIGHT = 4
 FIND_EVERY_S = 0.25
 """The finder looks at the whole frame this often while something moves."""
 SHARPNESS_EVERY = 5
+CAMERA_RESTS_AFTER_S = 1.0
+"""Time without a cow after which the camera's motion is no longer followed."""
 GAP_S = 1.0
 """A longer hole between two frames ends every pass: nobody knows what happened in it."""
 DOUBLED_FRAMES = 8
@@ -118,6 +120,7 @@ class _Lane:
         self._ended: dict[int, Pass | None] = {}
         self._appeared = self._numbered = self._passes = 0
         self._next_find_s = 0.0
+        self._rest_from_s = -np.inf
         self._size = (0, 0)
         self._intervals: deque[float] = deque(maxlen=300)
         self._last_s: float | None = None
@@ -131,13 +134,9 @@ class _Lane:
             return
         image, now = frame.image, frame.time_s
         looks = [(cow, cow.predict(now)) for cow in self._cows]
-        if self._cows:
-            view = self._camera.update(image, [box for _, box in looks])
-        else:
-            self._camera.reset()
-            view = View(width=image.shape[1])
         places = [box for _, box in looks]
-        lane = self._behind.update(image, now, places, is_still=view.is_first)
+        view = self._where_to(image, now, places)
+        lane = self._behind.update(image, now, places, view)
         step = _Step(frame=frame, view=view)
         sharp = frame.index % SHARPNESS_EVERY == 0
         for cow, box in looks:
@@ -151,6 +150,17 @@ class _Lane:
             if wanted or held:
                 self._next_find_s = now + FIND_EVERY_S
         self._steps.append(step)
+
+    def _where_to(self, image: npt.NDArray[np.uint8], time_s: float, cows: Sequence[Box]) -> View:
+        """Return where the camera looks, against the empty lane if that was seen."""
+        if cows:
+            self._rest_from_s = time_s + CAMERA_RESTS_AFTER_S
+        elif time_s >= self._rest_from_s:
+            self._camera.reset()
+            return View(width=image.shape[1])
+        if self._camera.is_new and self._behind.picture is not None:
+            self._camera.update(self._behind.picture, [])
+        return self._camera.update(image, cows)
 
     def _allowed_in_flight(self) -> int:
         """Return how many frames may be under way; one when a prediction would be a mere guess."""
