@@ -7,12 +7,13 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from models.training import alter, scene, targets  # noqa: E402
+from models.training import alter, lens, scene, targets  # noqa: E402
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRIDE  # noqa: E402
 from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
 from models.training.render import coverage_box  # noqa: E402
+from models.training.train import rate_at  # noqa: E402
 from models.training.unfold import unfold  # noqa: E402
 
 
@@ -169,6 +170,31 @@ def test_repainting_changes_the_cow_and_nothing_else():
     changed = (altered - photo).abs().amax(1, keepdim=True) > 1e-6
     assert not (changed & (cover == 0)).any()
     assert changed.flatten(1).any(1).float().mean() > 0.2
+
+
+def test_a_background_gets_the_colour_of_the_back():
+    torch.manual_seed(2)
+    behind = (
+        torch.rand(2, 3, INPUT_HEIGHT, INPUT_WIDTH) * torch.tensor([0.9, 0.4])[:, None, None, None]
+    )
+    coat = torch.tensor([0.3, 0.2, 0.1])
+    cow = torch.zeros(2, 4, INPUT_HEIGHT, INPUT_WIDTH)
+    cow[:, :3, 60:120, 80:240] = coat[:, None, None]
+    cow[:, 3, 60:120, 80:240] = 1
+    place = torch.tensor([[160.0, 61.0], [10.0, 10.0]])
+    alike = lens.like_the_back(behind, cow, place, share=1.0)
+    before, after = ((b[0].mean((1, 2)) / coat - 1).abs().max() for b in (behind, alike))
+    assert after < 0.35 * before
+    # Where the place is not on the cow there is no colour to take.
+    assert torch.equal(alike[1], behind[1])
+    assert torch.equal(lens.like_the_back(behind, cow, place, share=0.0), behind)
+
+
+def test_the_learning_rate_falls_from_its_peak_to_the_last_one():
+    assert rate_at(0.0, 0, 1e-3, 1e-4) == pytest.approx(1e-3 / 200)
+    assert rate_at(0.0, 500, 1e-3, 1e-4) == pytest.approx(1e-3)
+    assert rate_at(0.5, 500, 1e-3, 1e-4) == pytest.approx(5.5e-4)
+    assert rate_at(1.0, 500, 1e-3, 1e-4) == pytest.approx(1e-4)
 
 
 def test_a_box_fits_its_cover():

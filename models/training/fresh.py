@@ -19,7 +19,7 @@ from models.training.dataset import SCENE_SIDE
 from models.training.dataset_names import TEST_PICTURES
 from models.training.render import draw_cows
 
-SEED, BATCH = 9001, 8
+SEED, BATCH = 9002, 8
 
 
 def main(data: Path, extra: Path, out: Path, count: int = 96) -> None:

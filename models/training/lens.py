@@ -13,6 +13,8 @@ from models.training.shape import chance, uniform
 
 LEAST_BRIGHT = 0.25
 """Brightness of the brightest fiftieth of a picture; the dark barn's real pictures have 0.55 up."""
+ALIKE = 0.12
+"""Share of the backgrounds that get the colour of the cow's back."""
 METALS = ((0.65, 0.66, 0.68), (0.35, 0.30, 0.27), (0.85, 0.84, 0.80), (0.12, 0.13, 0.15),
           (0.45, 0.38, 0.28), (0.60, 0.20, 0.12))  # fmt: skip
 
@@ -109,6 +111,33 @@ def _painted_lane(count: int, device: str) -> Tensor:
     ground = (y > edge).float()
     both = wall * (1 - ground) + floor * ground
     return (both * (1 + draw(0, 0.15) * rough + draw(0, 0.12) * fine)).clamp(0, 1)
+
+
+def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float = ALIKE) -> Tensor:
+    """Give some backgrounds the colour of the cow's back, so that her outline hardly shows.
+
+    Parameters
+    ----------
+    behind : Tensor
+        (n, 3, 192, 320), 0..1.
+    cow : Tensor
+        (n, 4, 192, 320), colours multiplied by the cover in the fourth channel.
+    place : Tensor
+        (n, 2) px, a place on her back.
+    share : float
+        Share of the backgrounds that are changed.
+    """
+    n, device = len(behind), str(behind.device)
+    around = functional.avg_pool2d(cow, 9, 1, 4)
+    limit = torch.tensor([INPUT_WIDTH - 1, INPUT_HEIGHT - 1], device=device)
+    x, y = torch.minimum(place.nan_to_num(0.0).round().clamp(min=0), limit).long().unbind(1)
+    there = around[torch.arange(n, device=device), :, y, x]
+    colour = (there[:, :3] / there[:, 3:].clamp(min=1e-3))[:, :, None, None]
+    mean = behind.mean((2, 3), keepdim=True)
+    calm = mean + (behind - mean) * uniform(0.2, 1.0, n, 1, 1, 1, device=device)
+    toned = calm * (colour / mean.clamp(min=0.02)) ** uniform(0.7, 1.1, n, 1, 1, 1, device=device)
+    on = chance(share, n, device) & (there[:, 3] > 0.2)
+    return torch.where(on[:, None, None, None], toned.clamp(0, 1), behind)
 
 
 def photograph(image: Tensor) -> Tensor:

@@ -13,8 +13,9 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
+from gait.landmarks import INDEX
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH
-from models.training.lens import add_bars
+from models.training.lens import add_bars, like_the_back
 from models.training.render import HEIGHT, WIDTH, Cutouts
 from models.training.shape import chance, uniform
 
@@ -23,6 +24,7 @@ FILL = 1 / (1 + 2 * 0.12)
 LEVELS = 4
 NONE, IGNORED, PRESENT = 0, -1, 1
 HIDDEN_BY_COW = 0.35
+BACK = [INDEX[name] for name in ("withers", "mid_back", "loin", "tailhead")]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -177,6 +179,7 @@ def looks(
     others_box: Tensor,
     behind: Tensor,
     stay: PhotoSetting,
+    alike: float = 0.0,
 ) -> Scenes:
     """Return pictures cropped around one cow each.
 
@@ -190,12 +193,15 @@ def looks(
         (n, 3, 192, 320) backgrounds.
     stay : PhotoSetting
         The photos of the last cows.
+    alike : float
+        Share of the backgrounds that get the colour of the cow's back.
     """
     n, device = len(target), str(behind.device)
     free = n - len(stay.photo)
     affine, edge = _frame_target(target.box)
     cow = sample(target.rgba, affine)
-    canvas = add_bars(behind, 0.35)
+    back = carry(target.points, affine)[:, BACK[int(torch.randint(len(BACK), ()))]]
+    canvas = add_bars(like_the_back(behind, cow, back, alike), 0.35)
     set_canvas, layers_box, layers_seen = _set_free(
         canvas[:free], cow[:free], _rows(target, free), affine[:free], others, others_box
     )

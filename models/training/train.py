@@ -41,9 +41,10 @@ DRAWERS = 8
 """Drawing processes; they share the GPUs that do not train, if there are any."""
 
 
-def rate_at(done: float, step: int, peak: float) -> float:
+def rate_at(done: float, step: int, peak: float, last: float) -> float:
     """Learning rate after a share ``done`` of the time: warm-up, then half a cosine."""
-    return peak * min(1, (step + 1) / WARM_UP) * (0.5 + 0.5 * math.cos(math.pi * done)) + LAST_RATE
+    falling = last + (peak - last) * (0.5 + 0.5 * math.cos(math.pi * done))
+    return falling * min(1, (step + 1) / WARM_UP)
 
 
 def follow(average: nn.Module, net: nn.Module, step: int) -> None:
@@ -74,7 +75,12 @@ def start(given: argparse.Namespace, batches: Iterator[Scenes], device: str) -> 
 
 
 def train(
-    batches: Iterator[Scenes], net: CowMaps, device: str, minutes: float, peak: float = PEAK_RATE
+    batches: Iterator[Scenes],
+    net: CowMaps,
+    device: str,
+    minutes: float,
+    peak: float = PEAK_RATE,
+    last: float = LAST_RATE,
 ) -> CowMaps:
     """Train for the given time and return the running average."""
     average = copy.deepcopy(net).requires_grad_(False)
@@ -89,7 +95,7 @@ def train(
     shown: dict[str, Tensor] = {}
     while (done := (time.monotonic() - began) / (60 * minutes)) < 1:
         for group in optimiser.param_groups:
-            group["lr"] = rate_at(done, step, peak)
+            group["lr"] = rate_at(done, step, peak, last)
         asked = time.monotonic()
         scenes = next(batches)
         waited += time.monotonic() - asked
@@ -139,6 +145,7 @@ def main() -> None:
     parser.add_argument("--weights", type=Path, help="go on from stored weights")
     parser.add_argument("--version", default="0.1.0")
     parser.add_argument("--peak-rate", type=float, default=PEAK_RATE)
+    parser.add_argument("--last-rate", type=float, default=LAST_RATE)
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--drawers", type=int, default=DRAWERS, help="drawing processes")
     parser.add_argument("--smaller", type=int, default=1, help="divide the batch, for trying out")
@@ -153,7 +160,7 @@ def main() -> None:
     drawers = Drawers(given.data, device, devices, mixture, given.seed)
     batches = iter(drawers)
     net = start(given, batches, device).train()
-    average = train(batches, net, device, given.minutes, given.peak_rate)
+    average = train(batches, net, device, given.minutes, given.peak_rate, given.last_rate)
     drawers.close()
     state = {k: v.cpu().contiguous() for k, v in average.state_dict().items()}
     torch.save(state, given.out / "state.pt")
