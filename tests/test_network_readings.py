@@ -22,8 +22,8 @@ TESTS = [a for a in read_annotations() if a["split"] == "test"]
 TRAINING = [a for a in read_annotations() if a["split"] == "train"]
 
 
-def test_every_held_back_photo_and_most_others_were_read_three_times():
-    assert {len(all_readings(a)) for a in TESTS} == {3}
+def test_every_held_back_photo_was_read_five_times_and_most_others_three():
+    assert {len(all_readings(a)) for a in TESTS} == {5}
     assert np.mean([len(all_readings(a)) == 3 for a in TRAINING]) > 0.7
 
 
@@ -43,8 +43,8 @@ def test_the_truth_of_a_held_back_photo_is_the_median_of_its_readers():
         readings = all_readings(a)
         points, _ = agreed_points(a)
         for k, name in enumerate(BACK_AND_HEAD):
-            middle = np.sort(readings[:, k], axis=0)[1]
-            if not np.isnan(middle).any():
+            middle = np.sort(readings[:, k], axis=0)[2]
+            if not np.isnan(readings[:, k]).any():
                 assert points[INDEX[name]] == pytest.approx(middle), (a["file"], name)
 
 
@@ -55,7 +55,7 @@ def test_legs_are_as_the_first_reader_saw_them():
 
 def test_readers_agree_on_most_points_but_not_on_all():
     figures = between_readers()
-    assert figures["pairs"] == 3 * len(TESTS)
+    assert figures["pairs"] == 10 * len(TESTS)
     assert 0.8 < figures["back_and_head_within_5_pct"] < 0.95
 
 

@@ -124,8 +124,8 @@ def test_a_wall_s_edge_is_not_her_back_where_the_lane_was_seen_empty(light):
     assert miss(trace_back_line(picture, silhouette, points, lane), true) < 0.7
 
 
-def hemmed(hem_px: float):
-    """A white cow with a dark hem along her back before a grey wall, and that lane empty.
+def hemmed(hem_px: float, hem: float, coat: float):
+    """A cow with a hem of another colour along her back before a grey wall, and that lane empty.
 
     The silhouette leaves the hem out, as the network's does where the wall is hardly lighter.
     """
@@ -134,20 +134,27 @@ def hemmed(hem_px: float):
     cow = picture.mean(axis=2) < 95
     up = np.interp(np.arange(picture.shape[1]), true[:, 0], true[:, 1])
     depth = np.arange(picture.shape[0])[:, None] - up[None, :]
-    coat = np.where((depth < hem_px)[..., None], 35.0, 235.0)
+    colour = np.where((depth < hem_px)[..., None], hem, coat)
     scene = np.full(picture.shape, 85.0)
     rng = np.random.default_rng(6)
 
     def filmed(exact):
         return np.clip(exact + rng.normal(0, 3, exact.shape), 0, 255).astype(np.uint8)
 
-    seen, empty = filmed(np.where(cow[..., None], coat, scene)), filmed(scene)
+    seen, empty = filmed(np.where(cow[..., None], colour, scene)), filmed(scene)
     known = np.ones((picture.shape[0] // 8 + 1, picture.shape[1] // 8 + 1), np.uint8)
     return seen, silhouette, points, true, EmptyLane(picture=empty, known=known)
 
 
-def test_a_dark_hem_of_a_white_cow_is_hers_where_the_lane_was_seen_empty():
-    picture, silhouette, points, true, lane = hemmed(3.5)
+@pytest.mark.parametrize(
+    ("hem", "coat"),
+    [
+        pytest.param(35.0, 235.0, id="dark hem of a white cow"),
+        pytest.param(105.0, 25.0, id="patch of a black cow, nearly of the wall's colour"),
+    ],
+)
+def test_a_hem_of_another_colour_is_hers_where_the_lane_was_seen_empty(hem, coat):
+    picture, silhouette, points, true, lane = hemmed(3.5, hem, coat)
     assert miss(trace_back_line(picture, silhouette, points), true) > 2.0
     assert miss(trace_back_line(picture, silhouette, points, lane), true) < 0.7
 

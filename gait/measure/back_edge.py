@@ -41,11 +41,11 @@ JUMP_PRICE = 0.12
 LARGEST_JUMP = 2
 BACKGROUND_BANDS = 3
 """Bands above the search window in which the background's colour is read."""
-BACKGROUND_SHARE, LANE_SHARE = 0.5, 0.15
-"""Share of a step by which what is above it may differ from the background higher up, which is like
-it at best, and from the empty lane, which was just there: a dark hem of a white cow differs."""
-EDGE_STEPS = 2
-"""Heights left out above a step before the lane there is compared."""
+BACKGROUND_SHARE = 0.5
+"""Share of a step by which what is above it may differ from the background higher up."""
+LEAST_CHANGE, NOISES = 6.0, 3.0
+"""Change against the empty lane that is as likely a cow as not: grey levels, and as a multiple of
+what changes above her; ours."""
 MOST_CHANGE = 10.0
 """Grey levels by which the lane above the cow may differ from the empty lane, its mean aside."""
 
@@ -132,18 +132,16 @@ def find_edge(
     spots = strip.at(middle[:, None] + wide[None, :])
     # the edge runs along the columns, a hair does not
     colours = np.asarray(cv2.blur(sample(image, spots), (1, 5)), np.float32)
-    below, over = _sides(colours, reach)
-    strength = np.linalg.norm(over - below, axis=-1)
     behind = _behind(lane, spots, colours, reach)
+    far = FAR_PRICE * (steps / error[:, None]) ** 2
     if behind is None:
-        foreign, hers = _unlike_higher_up(colours, over, reach), np.ones_like(strength)
-        allowed = BACKGROUND_SHARE * strength
+        strength, gain = _before_anything(colours, reach)
+        path = _best_path(gain - far)
     else:
-        foreign, hers = _unlike_empty_lane(colours - behind, reach)
-        allowed = LANE_SHARE * strength
-    gain = _gain(strength, foreign, allowed) * hers - FAR_PRICE * (steps / error[:, None]) ** 2
-    path = _best_path(gain)
-    path = _steepest_near(strength * hers, path)
+        change = np.asarray(np.linalg.norm(colours - behind, axis=-1), np.float32)
+        path = _best_path(_before_the_lane(change, reach) - far)
+        strength = _first_step(change, path, reach)
+    path = _steepest_near(strength, path)
     # the step of index i lies between samples i - 1 and i
     offset = (_between_steps(strength, path) - 0.5) * step + steps[0]
     clear = np.take_along_axis(strength, path[:, None], axis=1)[:, 0]
@@ -172,12 +170,50 @@ def _sides(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, Fl
     return below, over
 
 
-def _unlike_higher_up(colours: npt.NDArray[np.float32], over: FloatArray, reach: int) -> FloatArray:
-    """Return how unlike the background higher up it is above each height, grey levels."""
+def _before_anything(
+    colours: npt.NDArray[np.float32], reach: int
+) -> tuple[FloatArray, FloatArray]:
+    """Return each height's step, grey levels, and how good it is, with an unknown background.
+
+    A good step is clear, and what is above it is like the background higher up.
+    """
+    below, over = _sides(colours, reach)
+    strength = np.linalg.norm(over - below, axis=-1)
     edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
     bands = [colours[:, a:b].mean(axis=1, keepdims=True) for a, b in pairwise(edges)]
-    unlike: FloatArray = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
-    return unlike
+    unlike = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
+    like = np.exp(-((unlike / (BACKGROUND_SHARE * strength + CLEAR_STEP)) ** 2))
+    return strength, _clear(strength) * (0.15 + 0.85 * like)
+
+
+def _before_the_lane(change: npt.NDArray[np.float32], reach: int) -> FloatArray:
+    """Return how good each height's step is, from how much has changed against the empty lane.
+
+    A good step is clear, and parts what is there now and was not before from what has not changed;
+    by how much it has changed does not matter, so a white patch on a black back is as good a back.
+    """
+    noise = float(np.median(change[:, FINE_STEPS + reach :]))
+    limit = max(LEAST_CHANGE, NOISES * noise)
+    hers, lanes = _sides((change**2 / (change**2 + limit**2))[..., None], reach)
+    below, over = _sides(change[..., None], reach)
+    parts = np.clip(hers - lanes, 0, 1) * _clear(np.abs(below - over))
+    return np.asarray(parts[..., 0], np.float64)
+
+
+def _first_step(change: npt.NDArray[np.float32], path: IndexArray, reach: int) -> FloatArray:
+    """Return each height's step, grey levels, in a change that grows no more below the path.
+
+    Half way up that step is the edge, whatever comes farther down: another patch, a wall's edge.
+    """
+    just_below = np.take_along_axis(change, path[:, None] + np.arange(reach - 1), axis=1)
+    most = np.quantile(just_below, 0.3, axis=1)[:, None]
+    below, over = _sides(np.minimum(change, most)[..., None], reach)
+    return np.asarray(np.clip(below - over, 0, None)[..., 0], np.float64)
+
+
+def _clear(strength: FloatArray) -> FloatArray:
+    clear: FloatArray = strength / (strength + 2 * CLEAR_STEP)
+    return clear
 
 
 def _behind(
@@ -196,28 +232,6 @@ def _behind(
     if np.median(np.linalg.norm(change - light, axis=-1)) > MOST_CHANGE:
         return None
     return np.asarray(behind + light, np.float32)
-
-
-def _unlike_empty_lane(
-    change: npt.NDArray[np.float32], reach: int
-) -> tuple[FloatArray, FloatArray]:
-    """Return how unlike the empty lane it is above each height, and how surely below is a cow.
-
-    The first in grey levels, the second from 0.3, just like the lane, to 1.
-    """
-    below, over = _sides(change, reach)
-    # the edge itself is spread over a pixel or two
-    clear_of_edge = np.concatenate([over[:, EDGE_STEPS:], over[:, -1:].repeat(EDGE_STEPS, 1)], 1)
-    unlike = np.linalg.norm(below, axis=-1)
-    return np.linalg.norm(clear_of_edge, axis=-1), 0.3 + 0.7 * unlike / (unlike + 2 * CLEAR_STEP)
-
-
-def _gain(strength: FloatArray, foreign: FloatArray, allowed: FloatArray) -> FloatArray:
-    """Return how good a step is: clear, and with something like the background above it."""
-    clear = strength / (strength + 2 * CLEAR_STEP)
-    like_background = np.exp(-((foreign / (allowed + CLEAR_STEP)) ** 2))
-    gain: FloatArray = clear * (0.15 + 0.85 * like_background)
-    return gain
 
 
 def _best_path(gain: FloatArray) -> IndexArray:

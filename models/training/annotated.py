@@ -2,8 +2,8 @@
 
 The photos themselves are not in the project. Back and head were read more than once, by readers
 who saw neither the first annotation nor the network's answer (``second_readings.json``): the photos
-kept for testing and most photos to train on three times in all, and once some photos whose outlines
-come from borrowed networks and that nobody annotated otherwise. What counts is the median.
+kept for testing five times in all, most photos to train on three times, and once some photos whose
+outlines come from borrowed networks and that nobody annotated otherwise. What counts is the median.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ from gait.landmarks import BACK_AND_HEAD, INDEX, LANDMARKS
 HERE = Path(__file__).resolve().parent
 HIDDEN_WEIGHT = 0.6
 USUAL_PLACE = {"mid_back": 0.43, "loin": 0.71}
-"""From withers to tailhead, as three readers of the 30 photos kept for testing saw it (mean)."""
+"""From withers to tailhead, as the first three readers of the 30 photos kept for testing saw it
+(mean)."""
 TAKEN_BACK = 0.5
 """Nothing marks the last rib's place on the top line, and few coats show the hooks: two readers of
 one photo put the last rib 4 % of body length apart (median). So in training half of each reading's
