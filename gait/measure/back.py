@@ -23,10 +23,11 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_FRAMES = 8
 STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
-ARCH_ERROR = 0.010
-ARCH_RELATIVE_ERROR = 0.025
+ARCH_ERROR, ARCH_RELATIVE_ERROR = 0.005, 0.015
 """Error of the arch that all frames share: where withers and tailhead are put, and the edge's
-own bias. Ours, from drawn films."""
+own bias. Ours, from drawn films, like the next two."""
+CHECK_SHARE, SPREAD_SHARE = 0.5, 0.3
+"""What share of the gap between circle and smooth curve, and of the frames' spread, is error."""
 MOST_SPREAD = 0.2
 """Frames that disagree more than this about the arch saw something else than her back; ours."""
 CLEAN = 0.02
@@ -81,7 +82,8 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
         return _not_traced(strides)
     # where circle and spline differ, the line is no arch or went astray; and what makes frames
     # disagree, a wall's edge behind the back, moves their middle as well
-    parts = [error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, check - value, spread]
+    doubts = [CHECK_SHARE * (check - value), SPREAD_SHARE * spread]
+    parts = [error, ARCH_ERROR, ARCH_RELATIVE_ERROR * value, *doubts]
     error = float(np.linalg.norm(parts))
     return {
         "back_arch": known(value, error, "1", strides),

@@ -170,9 +170,7 @@ def _sides(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, Fl
     return below, over
 
 
-def _before_anything(
-    colours: npt.NDArray[np.float32], reach: int
-) -> tuple[FloatArray, FloatArray]:
+def _before_anything(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
     """Return each height's step, grey levels, and how good it is, with an unknown background.
 
     A good step is clear, and what is above it is like the background higher up.

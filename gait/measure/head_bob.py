@@ -28,6 +28,8 @@ LEAST_STRIDES_SEEN = 1.5
 LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.14, 0.05
 """Stride-locked error of poll and withers landmarks: % of withers height, and share of the bob
 once a stride, since the landmarks slide a little on a head that nods; ours, from drawn films."""
+RANGE_FACTOR = 1.6
+"""Error of highest minus lowest, as a multiple of that of both amplitudes together; ours."""
 CLIPPED_FACTOR = 2.5
 """By how much that error grows when frames in which the edge cuts her must be taken too; ours."""
 
@@ -216,7 +218,7 @@ def _bob(fit: Harmonics, landmark_error: float, strides: int) -> dict[str, Measu
         "head_bob_a1_pct": known(first, first_se, UNIT, strides),
         "head_bob_a2_pct": known(second, second_se, UNIT, strides),
         "head_bob_range_pct": known(
-            np.ptp(curve), 2 * np.hypot(first_se, second_se), UNIT, strides
+            np.ptp(curve), RANGE_FACTOR * np.hypot(first_se, second_se), UNIT, strides
         ),
         "head_bob_ratio": _ratio(first, second, first_se, second_se, strides),
     }

@@ -17,8 +17,9 @@ from gait.measure.timetable import Timetable
 FloatArray = npt.NDArray[np.float64]
 
 LENGTH_ERROR = 0.026
-"""Relative error of the body length on the picture, from withers and tailhead landmarks; ours, from
-drawn films, so real cows may be off by more. It is most of the error of stride length and speed."""
+"""Relative error of the body length on the picture, from withers and tailhead landmarks: 2.8 % on
+30 photos that five readers marked (1.48 x the median deviation), 0.9 % on drawn films. It is most
+of the error of stride length and speed."""
 LEAST_WHOLE_SHARE = 0.3
 """Frames that hold the whole cow give the speed if they span this share of the pass."""
 TRUNK_UNSEEN = "The trunk was hardly seen. Film her clear of posts and other cows."
