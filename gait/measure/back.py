@@ -23,10 +23,10 @@ BoolArray = npt.NDArray[np.bool_]
 LEAST_FRAMES = 8
 STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
-ARCH_ERROR, ARCH_RELATIVE_ERROR = 0.005, 0.015
+ARCH_ERROR, ARCH_RELATIVE_ERROR = 0.004, 0.013
 """Error of the arch that all frames share: where withers and tailhead are put, and the edge's
 own bias. Ours, from drawn films, like the next two."""
-CHECK_SHARE, SPREAD_SHARE = 0.5, 0.3
+CHECK_SHARE, SPREAD_SHARE = 0.5, 0.25
 """What share of the gap between circle and smooth curve, and of the frames' spread, is error."""
 MOST_SPREAD = 0.2
 """Frames that disagree more than this about the arch saw something else than her back; ours."""

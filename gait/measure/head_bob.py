@@ -25,9 +25,11 @@ LOOK_STRIDES = 0.15
 """Frames closer than this are hardly two looks at the head, strides; ours."""
 LEAST_SEEN = 0.6
 LEAST_STRIDES_SEEN = 1.5
-LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.14, 0.05
+LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.10, 0.05
 """Stride-locked error of poll and withers landmarks: % of withers height, and share of the bob
 once a stride, since the landmarks slide a little on a head that nods; ours, from drawn films."""
+CARRIAGE_ERROR, ONE_LOOK = 0.006, 0.04
+"""Error of the head's carriage that all frames share, and that of a single look; ours."""
 RANGE_FACTOR = 1.6
 """Error of highest minus lowest, as a multiple of that of both amplitudes together; ours."""
 CLIPPED_FACTOR = 2.5
@@ -241,5 +243,6 @@ def _carriage(
     ratio = 1 + above / lane.withers_height_px
     # heads are carried through the stride: two frames of one stride are not two looks
     looks = max(2.0 * strides, 1.0)
-    error = np.hypot(ratio.std() / np.sqrt(looks), 0.007 if strides else 0.04)
+    # and what is a nod of hers cancels over whole strides
+    error = np.hypot(0.5 * ratio.std() / np.sqrt(looks), CARRIAGE_ERROR if strides else ONE_LOOK)
     return {"head_height_ratio": known(ratio.mean(), error, "1", strides)}

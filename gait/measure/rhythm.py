@@ -26,7 +26,7 @@ APART = 0.87
 films."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
-EVENT_BIAS_S = 0.007
+EVENT_BIAS_S = 0.006
 """What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
 toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
 
