@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from html import escape
 
@@ -28,6 +29,7 @@ h1{font-size:18pt;margin:0}h2{font-size:13pt;margin:4mm 0 1mm}p{margin:1mm 0}
 .room td{border:1px solid #777;height:8mm}
 table.list{width:100%;border-collapse:collapse}
 table.list th,table.list td{border-bottom:1px solid #777;text-align:left;padding:1mm 2mm}
+.date{white-space:nowrap}
 .guide{break-before:page}
 .step{display:flex;gap:4mm;break-inside:avoid}.step svg{width:30mm;flex:none}
 @page{size:A4;margin:12mm}@media print{body{margin:0}}
@@ -127,7 +129,8 @@ def lame_sheet_html(sheet: LameSheet) -> str:
     """Return the lame list as a page to print."""
     header = "".join(f"<th>{escape(h)}</th>" for h in sheet.header)
     rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in sheet.rows
+        "<tr>" + "".join(f"<td>{_whole_dates(cell)}</td>" for cell in row) + "</tr>"
+        for row in sheet.rows
     )
     table = f'<table class="list"><tr>{header}</tr>{rows}</table>' if sheet.rows else ""
     return _page(
@@ -135,6 +138,11 @@ def lame_sheet_html(sheet: LameSheet) -> str:
         f"<h1>{escape(sheet.title)}</h1><p>{escape(sheet.subtitle)}</p>{table}",
         sheet.words.language,
     )
+
+
+def _whole_dates(cell: str) -> str:
+    """Escape a cell's text and keep its dates from being broken at their hyphens."""
+    return re.sub(r"\d{4}-\d\d-\d\d", r'<span class="date">\g<0></span>', escape(cell))
 
 
 def _page(title: str, body: str, language: str) -> str:

@@ -137,6 +137,15 @@ def test_the_lame_list_is_printed_most_urgent_first() -> None:
     assert _pages(lame_sheet_pdf(sheet, made_at=NOW)) == 1
 
 
+def test_dates_of_the_lame_list_are_not_broken_at_their_hyphens() -> None:
+    page = lame_sheet_html(lame_sheet(_lame(), on=NOW.date(), farm="Demo"))
+    table = page[page.index("<table") :]
+    dates = re.findall(r"\d{4}-\d\d-\d\d", table)
+    assert dates
+    assert table.count('<span class="date">') == len(dates)
+    assert ".date{white-space:nowrap}" in page
+
+
 def test_an_empty_lame_list_says_so() -> None:
     sheet = lame_sheet([], on=NOW.date())
     assert isinstance(sheet, LameSheet)
