@@ -93,6 +93,17 @@ def test_a_camera_that_came_back_waits_before_it_looks_at_the_lane_anew():
     assert lane.picture[20, 20, 0] == 10
 
 
+def filmed(with_cow: np.ndarray, without: np.ndarray, seed: int) -> tuple[np.ndarray, EmptyLane]:
+    """What a camera with some grain sees of a cow, and of the lane before she came."""
+    rng = np.random.default_rng(seed)
+    seen, empty = (
+        np.clip(exact + rng.normal(0, 3, exact.shape), 0, 255).astype(np.uint8)
+        for exact in (with_cow, without)
+    )
+    known = np.ones((empty.shape[0] // 8 + 1, empty.shape[1] // 8 + 1), np.uint8)
+    return seen, EmptyLane(picture=empty, known=known)
+
+
 def before_a_wall(light: float = 0.0):
     """A cow whose back lies a little below the upper edge of a dark wall, and that lane empty.
 
@@ -103,14 +114,8 @@ def before_a_wall(light: float = 0.0):
     cow = picture.mean(axis=2) < 95
     scene = np.full(picture.shape, 190.0)
     scene[round(true[:, 1].min() - 0.018 * back.trunk) :] = (75, 78, 82)
-    rng = np.random.default_rng(3)
-
-    def filmed(exact):
-        return np.clip(exact + rng.normal(0, 3, exact.shape), 0, 255).astype(np.uint8)
-
-    seen, empty = filmed(np.where(cow[..., None], picture, scene)), filmed(scene + light)
-    known = np.ones((picture.shape[0] // 8 + 1, picture.shape[1] // 8 + 1), np.uint8)
-    return seen, silhouette, points, true, EmptyLane(picture=empty, known=known)
+    seen, lane = filmed(np.where(cow[..., None], picture, scene), scene + light, seed=3)
+    return seen, silhouette, points, true, lane
 
 
 def miss(line: np.ndarray, true: np.ndarray) -> float:
@@ -136,14 +141,8 @@ def hemmed(hem_px: float, hem: float, coat: float):
     depth = np.arange(picture.shape[0])[:, None] - up[None, :]
     colour = np.where((depth < hem_px)[..., None], hem, coat)
     scene = np.full(picture.shape, 85.0)
-    rng = np.random.default_rng(6)
-
-    def filmed(exact):
-        return np.clip(exact + rng.normal(0, 3, exact.shape), 0, 255).astype(np.uint8)
-
-    seen, empty = filmed(np.where(cow[..., None], colour, scene)), filmed(scene)
-    known = np.ones((picture.shape[0] // 8 + 1, picture.shape[1] // 8 + 1), np.uint8)
-    return seen, silhouette, points, true, EmptyLane(picture=empty, known=known)
+    seen, lane = filmed(np.where(cow[..., None], colour, scene), scene, seed=6)
+    return seen, silhouette, points, true, lane
 
 
 @pytest.mark.parametrize(

@@ -132,13 +132,12 @@ def find_edge(
     spots = strip.at(middle[:, None] + wide[None, :])
     # the edge runs along the columns, a hair does not
     colours = np.asarray(cv2.blur(sample(image, spots), (1, 5)), np.float32)
-    behind = _behind(lane, spots, colours, reach)
+    change = _change(lane, spots, colours, reach)
     far = FAR_PRICE * (steps / error[:, None]) ** 2
-    if behind is None:
+    if change is None:
         strength, gain = _before_anything(colours, reach)
         path = _best_path(gain - far)
     else:
-        change = np.asarray(np.linalg.norm(colours - behind, axis=-1), np.float32)
         path = _best_path(_before_the_lane(change, reach) - far)
         strength = _first_step(change, path, reach)
     path = _steepest_near(strength, path)
@@ -160,9 +159,9 @@ def _in_frame(image: Image, spots: FloatArray) -> BoolArray:
     return inside
 
 
-def _sides(colours: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
-    """Return the mean colour below and above each height, (columns, `FINE_STEPS`, 3)."""
-    total = np.cumsum(colours[:, : FINE_STEPS + 2 * reach], axis=1, dtype=np.float64)
+def _sides(values: npt.NDArray[np.float32], reach: int) -> tuple[FloatArray, FloatArray]:
+    """Return the means below and above each height, (columns, `FINE_STEPS`) or with colours."""
+    total = np.cumsum(values[:, : FINE_STEPS + 2 * reach], axis=1, dtype=np.float64)
     total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
     rows = np.arange(FINE_STEPS) + reach
     below = (total[:, rows] - total[:, rows - reach]) / reach
@@ -192,10 +191,10 @@ def _before_the_lane(change: npt.NDArray[np.float32], reach: int) -> FloatArray:
     """
     noise = float(np.median(change[:, FINE_STEPS + reach :]))
     limit = max(LEAST_CHANGE, NOISES * noise)
-    hers, lanes = _sides((change**2 / (change**2 + limit**2))[..., None], reach)
-    below, over = _sides(change[..., None], reach)
-    parts = np.clip(hers - lanes, 0, 1) * _clear(np.abs(below - over))
-    return np.asarray(parts[..., 0], np.float64)
+    hers, lanes = _sides(change**2 / (change**2 + limit**2), reach)
+    below, over = _sides(change, reach)
+    parts: FloatArray = np.clip(hers - lanes, 0, 1) * _clear(np.abs(below - over))
+    return parts
 
 
 def _first_step(change: npt.NDArray[np.float32], path: IndexArray, reach: int) -> FloatArray:
@@ -205,8 +204,9 @@ def _first_step(change: npt.NDArray[np.float32], path: IndexArray, reach: int) -
     """
     just_below = np.take_along_axis(change, path[:, None] + np.arange(reach - 1), axis=1)
     most = np.quantile(just_below, 0.3, axis=1)[:, None]
-    below, over = _sides(np.minimum(change, most)[..., None], reach)
-    return np.asarray(np.clip(below - over, 0, None)[..., 0], np.float64)
+    below, over = _sides(np.minimum(change, most), reach)
+    first: FloatArray = np.clip(below - over, 0, None)
+    return first
 
 
 def _clear(strength: FloatArray) -> FloatArray:
@@ -214,22 +214,20 @@ def _clear(strength: FloatArray) -> FloatArray:
     return clear
 
 
-def _behind(
+def _change(
     lane: EmptyLane | None, spots: FloatArray, colours: npt.NDArray[np.float32], reach: int
 ) -> npt.NDArray[np.float32] | None:
-    """Return the empty lane's colours at the same places, in the light of this frame.
+    """Return how much has changed against the empty lane in the light of this frame, grey levels.
 
     None where it was not seen without cows, or where it has changed by more than its light: the
     camera moved, or something else stands there now.
     """
     if lane is None or not lane.covers(spots):
         return None
-    behind = np.asarray(cv2.blur(sample(lane.picture, lane.places(spots)), (1, 5)), np.float32)
-    change = (colours - behind)[:, FINE_STEPS + reach :]
-    light = np.median(change, axis=(0, 1))
-    if np.median(np.linalg.norm(change - light, axis=-1)) > MOST_CHANGE:
-        return None
-    return np.asarray(behind + light, np.float32)
+    change = colours - cv2.blur(sample(lane.picture, lane.places(spots)), (1, 5))
+    light = np.median(change[:, FINE_STEPS + reach :], axis=(0, 1))
+    size = np.asarray(np.linalg.norm(change - light, axis=-1), np.float32)
+    return None if np.median(size[:, FINE_STEPS + reach :]) > MOST_CHANGE else size
 
 
 def _best_path(gain: FloatArray) -> IndexArray:

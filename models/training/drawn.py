@@ -74,6 +74,7 @@ def _hard_frames(count: int) -> list[DrawnFrame]:
     with Pool() as pool:
         faintness = pool.map(_contrast_of, seeds, chunksize=4)
         chosen = sorted(np.argsort(faintness)[:count])
+        # to draw these again costs a tenth more, to keep all until then gigabytes
         drawn = pool.map(draw_frame, [seeds[i] for i in chosen], chunksize=4)
     return [frame for frame in drawn if frame is not None]
 

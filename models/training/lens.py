@@ -113,7 +113,7 @@ def _painted_lane(count: int, device: str) -> Tensor:
     return (both * (1 + draw(0, 0.15) * rough + draw(0, 0.12) * fine)).clamp(0, 1)
 
 
-def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float = ALIKE) -> Tensor:
+def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float) -> Tensor:
     """Give some backgrounds the colour of the cow's back, so that her outline hardly shows.
 
     Parameters
