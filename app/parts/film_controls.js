@@ -1,13 +1,15 @@
 // Buttons for the video element that stands in the same container: speed, single frames, pause.
+
+const begun = new WeakMap(); // which film each video element was set going with, once
+
 export default function ({ parentElement, data }) {
   const place = parentElement.querySelector(".place");
   const host = parentElement.host ?? parentElement;
-  const box = host.closest('[class*="st-key-film_"]');
   const words = data.words;
   const ended = new AbortController();
   let wanted = data.speed;
 
-  const video = () => box?.querySelector("video");
+  const video = () => host.closest('[class*="st-key-film_"]')?.querySelector("video");
   const button = (label, text, act) => {
     const made = document.createElement("button");
     made.type = "button";
@@ -20,6 +22,14 @@ export default function ({ parentElement, data }) {
   const keepSpeed = () => {
     const film = video();
     if (film && film.playbackRate !== wanted) film.playbackRate = wanted;
+  };
+  // Streamlit lets a film start by itself only the first time it is drawn, even where that
+  // drawing never reached the page.
+  const begin = () => {
+    const film = video();
+    if (!film || begun.get(film) === film.src) return;
+    begun.set(film, film.src);
+    film.play().catch(() => {}); // forbidden by this browser: the button says Play then
   };
   const step = (way) => () => {
     const film = video();
@@ -60,8 +70,8 @@ export default function ({ parentElement, data }) {
   place.replaceChildren(bar);
 
   // The page may put a new video element in place at any time; look after whichever is there.
-  const watch = setInterval(() => { keepSpeed(); show(); }, 400);
-  keepSpeed();
-  show();
+  const lookAfter = () => { keepSpeed(); begin(); show(); };
+  const watch = setInterval(lookAfter, 400);
+  lookAfter();
   return () => { clearInterval(watch); ended.abort(); };
 }

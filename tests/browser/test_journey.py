@@ -22,12 +22,20 @@ PAGES = {
     "herd": "herd",
     "settings": "settings",
 }
+# Streamlit now and then draws a film that does not start by itself; here it never does.
+NO_AUTOPLAY = """
+const set = Element.prototype.setAttribute;
+Element.prototype.setAttribute = function (name, value) {
+  if (name !== "autoplay") set.call(this, name, value);
+};
+"""
 pytestmark = pytest.mark.timeout(900)
 
 
 @pytest.mark.parametrize("tab", [("desktop", "en-GB"), ("phone", "en-GB")], indirect=True)
 def test_film_to_lame_list_to_trim_sheet(tab: Tab, lame_film: Path, tmp_path: Path) -> None:
     page = tab.page
+    page.add_init_script(NO_AUTOPLAY)
     hand_in(tab, lame_film)
     check(tab)
     tab.open("")
