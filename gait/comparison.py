@@ -42,8 +42,8 @@ class Against:
 
     ``value`` and ``se`` are NaN where nothing was measured; ``reason`` then says why. ``place``,
     ``place_low`` and ``place_high`` say where the value and the ends of its 90 % interval stand
-    among the herd's walks, 0 to 100, always so that more is more like a lame cow; NaN with fewer
-    than `HERD_NEEDED` walks. ``own_places`` are those of her earlier walks, newest first.
+    among the herd's walks, 0 to 100, always so that more is more like a lame cow. They and
+    ``herd_median`` are NaN with fewer than `HERD_NEEDED` walks. ``own_places`` are those of her earlier walks, newest first.
     ``sound`` is what the score model takes as typical of a sound cow, NaN where it does not say.
     """
 
@@ -127,7 +127,7 @@ def against(
         place_high=ends[1],
         own_places=tuple(place_among(theirs, v, worse) for v in mine),
         own_median=median(mine) if mine else math.nan,
-        herd_median=median(theirs) if theirs else math.nan,
+        herd_median=median(theirs) if len(theirs) >= HERD_NEEDED else math.nan,
         herd_walks=len(theirs),
         sound=sound,
     )

@@ -43,6 +43,13 @@ def test_place_never_falls_as_the_value_gets_worse(values: list[float], value: f
     assert place_among(ordered, value + 1, "lower") <= place_among(ordered, value, "lower")
 
 
+def test_a_few_walks_have_no_middle_of_the_herd() -> None:
+    few = [{"back_arch": {"value": v}} for v in TWENTY[: HERD_NEEDED - 1]]
+    found = against("back_arch", {"value": 5.0, "se": 1.0}, [], few)
+    assert math.isnan(found.herd_median)
+    assert found.herd_walks == HERD_NEEDED - 1
+
+
 def test_interval_reaches_as_far_as_the_error_allows() -> None:
     herd = [{"back_arch": {"value": v}} for v in TWENTY]
     found = against("back_arch", {"value": 10.5, "se": 2.0, "unit": "1"}, [], herd)

@@ -15,6 +15,7 @@ from gait.comparison import TWO_SIDED_90, Against, compare_pass
 from gait.herd.records import PassRecord
 
 UNITS = {"1": "", "": "", "bl": "", "bl/s": "", "%": " %", "s": " s"}
+MOST_DECIMALS = 2
 
 
 def show(record: PassRecord) -> None:
@@ -50,8 +51,18 @@ def value_text(line: Against) -> str:
     if not math.isfinite(line.value):
         return t("pass.not_measured")
     unit = UNITS.get(line.unit, " %" if line.unit.startswith("%") else f" {line.unit}")
-    spread = f" ± {TWO_SIDED_90 * line.se:.2f}" if math.isfinite(line.se) else ""
-    return f"{line.value:.2f}{spread}{unit}"
+    places = decimals(line.se)
+    spread = f" ± {TWO_SIDED_90 * line.se:.{places}f}" if math.isfinite(line.se) else ""
+    return f"{line.value:.{places}f}{spread}{unit}"
+
+
+def decimals(se: float) -> int:
+    """Return how many decimals a measure with this error deserves: those that the error reaches."""
+    spread = TWO_SIDED_90 * se
+    if not math.isfinite(spread) or spread <= 0:
+        return MOST_DECIMALS
+    # an error that begins with 1 is given to two figures, or rounding would change it by a third
+    return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(spread / 2))))
 
 
 def _table(lines: list[Against]) -> pd.DataFrame:
@@ -59,17 +70,17 @@ def _table(lines: list[Against]) -> pd.DataFrame:
         {
             t("compare.measure"): t(f"measure.{line.name}"),
             t("compare.now"): look.literal(value_text(line)),
-            t("compare.own"): _short(line.own_median),
-            t("compare.herd"): _short(line.herd_median),
-            t("compare.sound"): _short(line.sound),
+            t("compare.own"): _short(line.own_median, line.se),
+            t("compare.herd"): _short(line.herd_median, line.se),
+            t("compare.sound"): _short(line.sound, line.se),
         }
         for line in lines
     ]
     return pd.DataFrame(rows).set_index(t("compare.measure"))
 
 
-def _short(value: float) -> str:
-    return f"{value:.2f}" if math.isfinite(value) else "–"
+def _short(value: float, se: float) -> str:
+    return f"{value:.{decimals(se)}f}" if math.isfinite(value) else "–"
 
 
 def _chart(lines: list[Against]) -> alt.LayerChart:
