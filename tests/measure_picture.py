@@ -17,6 +17,7 @@ class BackPicture:
 
     trunk: float = 260.0
     arch: float = 0.2
+    sway: float = 0.0  # rump so much above the arc and the dip before it below, trunk lengths
     tilt_deg: float = 0.0
     coat: tuple[int, int, int] = (40, 45, 50)
     behind: tuple[int, int, int] = (150, 160, 150)
@@ -39,6 +40,11 @@ def height_over_chord(arch: float, share: np.ndarray) -> np.ndarray:
     return np.sign(arch) * arc
 
 
+def top_line(back: BackPicture, share: np.ndarray) -> np.ndarray:
+    """Height of the back over its chord, in chords; 0 is the tailhead, 1 the withers."""
+    return height_over_chord(back.arch, share) + back.sway * np.sin(2 * np.pi * share)
+
+
 def draw(back: BackPicture) -> tuple[np.ndarray, Silhouette, np.ndarray, np.ndarray]:
     """Return picture, silhouette, landmarks and the true line (200, 2)."""
     rng = np.random.default_rng(back.seed)
@@ -54,7 +60,7 @@ def draw(back: BackPicture) -> tuple[np.ndarray, Silhouette, np.ndarray, np.ndar
     height = rel @ upward / back.trunk**2
     # beyond the ends the back falls away to neck and rump
     reach = np.clip(share, -0.15, 1.15)
-    top = height_over_chord(back.arch, reach) - 2.0 * np.maximum(np.abs(share - 0.5) - 0.65, 0)
+    top = top_line(back, reach) - 2.0 * np.maximum(np.abs(share - 0.5) - 0.65, 0)
     depth_px = (top - height) * back.trunk
     cover = np.clip(depth_px + 0.5, 0, 1) * (height > -0.5)
 
@@ -94,5 +100,5 @@ def draw(back: BackPicture) -> tuple[np.ndarray, Silhouette, np.ndarray, np.ndar
     points[INDEX["tailhead"]] = middle - along / 2 + rng.normal(0, 1.0, 2)
     points[INDEX["withers"]] = middle + along / 2 + rng.normal(0, 1.0, 2)
     s = np.linspace(1, 0, 200)
-    line = middle + (s - 0.5)[:, None] * along + height_over_chord(back.arch, s)[:, None] * upward
+    line = middle + (s - 0.5)[:, None] * along + top_line(back, s)[:, None] * upward
     return picture, Silhouette(probability=coarse, to_frame=to_frame), points, line

@@ -29,6 +29,7 @@ CASES = {
     "flies": {"flies": 12},
     "black cow in a dark barn": {"coat": (14, 14, 14), "behind": (22, 22, 22)},
     "tilted camera": {"tilt_deg": 10.0, "spots": True},
+    "round rump behind a dip": {"arch": 0.1, "sway": 0.05},
 }
 
 

@@ -41,18 +41,25 @@ def fit_circle_curvature(points: FloatArray) -> FloatArray:
     ----------
     Pratt V. Direct least-squares fitting of algebraic surfaces. Computer Graphics 21 (1987).
     """
+    curvature: FloatArray = np.linalg.norm(_bend(points), axis=-1)
+    return curvature
+
+
+def _bend(points: FloatArray) -> FloatArray:
+    """Return curvature times the direction in which the circle's centre lies, shape (..., 2)."""
     stack = np.asarray(points, float).reshape(-1, *np.shape(points)[-2:])
-    curvature = np.array([_pratt(one[np.isfinite(one).all(axis=1)]) for one in stack])
-    return curvature.reshape(np.shape(points)[:-2])
+    bends = np.array([_pratt(one[np.isfinite(one).all(axis=1)]) for one in stack])
+    return bends.reshape(*np.shape(points)[:-2], 2)
 
 
-def _pratt(points: FloatArray) -> float:
+def _pratt(points: FloatArray) -> FloatArray:
+    unknown = np.full(2, np.nan)
     if len(points) < 3:
-        return float("nan")
+        return unknown
     centred = points - points.mean(axis=0)
     size = float(np.sqrt((centred**2).sum(axis=1).mean()))
     if size == 0:
-        return float("nan")
+        return unknown
     x, y = (centred / size).T
     z = x * x + y * y
     design = np.stack([z, x, y, np.ones_like(x)], axis=1)
@@ -64,9 +71,14 @@ def _pratt(points: FloatArray) -> float:
     quadric = _norm(vectors)
     fits = (quadric > 1e-12) & (values > -1e-9 * np.abs(values).max())
     if not fits.any():
-        return float("nan")
+        return unknown
     best = np.flatnonzero(fits)[np.argmin(values[fits])]
-    return float(2 * abs(vectors[0, best]) / np.sqrt(quadric[best]) / size)
+    a, *towards, _ = vectors[:, best]
+    away = float(np.hypot(*towards))
+    curvature = 2 * a / np.sqrt(quadric[best]) / size
+    # the centre lies at -(b, c) / 2a; a curve that bends nowhere has none
+    bend: FloatArray = -curvature * np.array(towards) / away if away > 0 else np.zeros(2)
+    return bend
 
 
 def _norm(vectors: FloatArray) -> FloatArray:
@@ -88,8 +100,9 @@ def arch_of_line(back_line: FloatArray) -> FloatArray:
     Returns
     -------
     ndarray, shape (...)
-        Dimensionless, positive when arched upwards. NaN where less than two thirds of the
-        line is known or an end is missing.
+        Dimensionless, positive when arched upwards, that is when the circle's centre lies on
+        the floor's side of the chord. NaN where less than two thirds of the line is known or an
+        end is missing.
 
     References
     ----------
@@ -97,9 +110,13 @@ def arch_of_line(back_line: FloatArray) -> FloatArray:
     Viazzi et al. 2013. Curvature times chord as the pure number: ours.
     """
     line = np.asarray(back_line, float)
-    sagitta, chord = _sagitta_and_chord(line)
-    arch = fit_circle_curvature(line) * chord * np.sign(sagitta)
-    return np.where(np.isfinite(sagitta), arch, np.nan)
+    chord, bend = _chord(line), _bend(line)
+    size = np.linalg.norm(bend, axis=-1) * np.linalg.norm(chord, axis=-1)
+    # The circle itself says which way the back bends: the height over the chord does not where
+    # the withers stand out, as they do on many cows.
+    side = chord[..., 0] * bend[..., 1] - chord[..., 1] * bend[..., 0]
+    arch: FloatArray = size * np.sign(side * chord[..., 0])
+    return arch
 
 
 def arch_by_spline(back_line: FloatArray) -> FloatArray:
@@ -172,24 +189,13 @@ def sagitta_pct(back_line: FloatArray) -> FloatArray:
     return result
 
 
-def _sagitta_and_chord(line: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return mean signed height over the chord and the chord length, px.
-
-    The ends are means of the known points among the first and last few, because a single end
-    point carries all the noise of its own frame.
-    """
-    count = line.shape[-2]
+def _chord(line: FloatArray) -> FloatArray:
+    """Return the way from the first to the last point, px; NaN where too little is known."""
     known: npt.NDArray[np.bool_] = np.asarray(np.isfinite(line).all(axis=-1))
-    first, last = _end(line, known, forward=True), _end(line, known, forward=False)
-    along = last - first
-    chord = np.hypot(along[..., 0], along[..., 1])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        offset = line - first[..., None, :]
-        cross = along[..., None, 0] * offset[..., 1] - along[..., None, 1] * offset[..., 0]
-        height = -cross / chord[..., None] * np.sign(along[..., None, 0])
-        mean = np.where(known, height, 0).sum(axis=-1) / known.sum(axis=-1)
-    enough = known.sum(axis=-1) >= max(3, 2 * count / 3)
-    return np.where(enough, mean, np.nan), np.where(enough, chord, np.nan)
+    chord = _end(line, known, forward=False) - _end(line, known, forward=True)
+    enough = known.sum(axis=-1) >= max(3, 2 * line.shape[-2] / 3)
+    result: FloatArray = np.where(enough[..., None], chord, np.nan)
+    return result
 
 
 def _end(line: FloatArray, known: npt.NDArray[np.bool_], *, forward: bool) -> FloatArray:
