@@ -44,8 +44,8 @@ class Against:
     ``place_low`` and ``place_high`` say where the value and the ends of its 90 % interval stand
     among the herd's walks, 0 to 100, always so that more is more like a lame cow. They and
     ``herd_median`` are NaN with fewer than `HERD_NEEDED` walks. ``own_places`` are those of her
-    earlier walks, newest first. ``sound`` is what the score model takes as typical of a sound cow, NaN
-    where it does not say.
+    earlier walks, newest first. ``sound`` is what the score model takes as typical of a sound
+    cow, NaN where it does not say.
     """
 
     name: str
