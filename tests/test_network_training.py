@@ -13,6 +13,7 @@ from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
 from models.training.render import coverage_box  # noqa: E402
+from models.training.rig_film import Camera, top_line  # noqa: E402
 from models.training.train import rate_at  # noqa: E402
 from models.training.unfold import unfold  # noqa: E402
 
@@ -206,3 +207,23 @@ def test_a_box_fits_its_cover():
 def test_an_average_is_weighted():
     states = [({"w": torch.tensor([0.0])}, 1.0), ({"w": torch.tensor([4.0])}, 3.0)]
     assert average(states)["w"].item() == pytest.approx(3.0)
+
+
+def test_a_film_shows_a_cow_in_the_middle_and_walking_where_she_heads():
+    camera = Camera(
+        width=640, height=480, fps=25, distance=20.0, eye=3.0, focal=1000, side=1.0, turns=False
+    )
+    # By hand: 1000 px at 20 units is 50 px a unit; the floor lies at 0.86 of the height.
+    places = torch.tensor([[0.0, 0.0, 0.0], [0.0, 1.0, 2.0]])
+    px = camera.project(places, ground=0.0, shift=0.0)
+    assert px[0].tolist() == pytest.approx([320, 0.86 * 480, 20])
+    assert px[1].tolist() == pytest.approx([320 - 100, 0.86 * 480 - 50, 20])
+
+
+def test_the_top_line_of_a_cover_is_its_upper_edge():
+    cover = np.zeros((40, 100), np.float32)
+    cover[12:, 10:90] = 1
+    cover[9:, 50:60] = 1
+    line = np.array(top_line(cover, np.array([[80.0, 20.0], [20.0, 20.0]])))
+    assert line[[0, -1], 0].tolist() == [80.0, 20.0]
+    assert set(line[:, 1]) == {11.5, 8.5}

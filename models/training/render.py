@@ -61,7 +61,7 @@ def draw_cows(rig: Rig, count: int, textures: Tensor | None = None) -> Cutouts:
         (t, 3, h, w) patches of real coats, 0..1, laid over some of the cows.
     """
     vertex = random_cows(rig, count)
-    place, normal = _surface(rig, vertex)
+    place, normal = surface(rig, vertex)
     camera = _camera(count, rig.device)
     left, right = rig.landmarks(vertex)
     view = _project(place, camera)
@@ -69,15 +69,15 @@ def draw_cows(rig: Rig, count: int, textures: Tensor | None = None) -> Cutouts:
     pixel = _to_canvas(view, frame)
     shown = _shown_points(rig, count) & _towards_camera(normal, camera)
     hit, index = splat(pixel, shown)
-    colour = _light(_coat(rig, count, textures), normal)
+    colour = light(coat(rig, count, textures), normal)
     rgba = _gather(colour, hit, index)
     marks = [_to_canvas(_project(m, camera), frame) for m in (left, right)]
     box = coverage_box(rgba[:, 3])
-    points = _name_sides(*marks)
+    points = name_sides(*marks)
     return Cutouts(rgba=rgba, points=points, weight=torch.ones_like(points[..., 0]), box=box)
 
 
-def _surface(rig: Rig, vertex: Tensor) -> tuple[Tensor, Tensor]:
+def surface(rig: Rig, vertex: Tensor) -> tuple[Tensor, Tensor]:
     """Points and normals on the faces, rounded towards the smooth surface (Phong)."""
     normals = rig.normals(vertex)
     face = rig.face[rig.point_face]
@@ -187,7 +187,7 @@ def coverage_box(cover: Tensor) -> Tensor:
     return torch.stack([x0 - 0.5, y0 - 0.5, x1 - 0.5, y1 - 0.5], 1)
 
 
-def _name_sides(left: Tensor, right: Tensor) -> Tensor:
+def name_sides(left: Tensor, right: Tensor) -> Tensor:
     """Order the points as the network does; the side whose legs are closer is near."""
     names = list(LANDMARKS_AT_REST)
     leg_rows = [names.index(n) for n in LEG_POINTS]
@@ -203,7 +203,7 @@ def _name_sides(left: Tensor, right: Tensor) -> Tensor:
 # ---- coats -------------------------------------------------------------------------------
 
 
-def _coat(rig: Rig, count: int, textures: Tensor | None) -> Tensor:
+def coat(rig: Rig, count: int, textures: Tensor | None) -> Tensor:
     """Colours (n, p, 3): patches or one colour, pale or dark ends, dirt, udder, trimmings."""
     rest, device = rig.point_rest, rig.device
     colour = _patches(rest, count)
@@ -319,7 +319,7 @@ def _trimmings(rest: Tensor, colour: Tensor) -> Tensor:
     return colour
 
 
-def _light(colour: Tensor, normal: Tensor) -> Tensor:
+def light(colour: Tensor, normal: Tensor) -> Tensor:
     """Sun or lamp from a random side, sky above, shade below."""
     count, device = len(colour), str(colour.device)
     towards = torch.stack(

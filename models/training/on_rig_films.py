@@ -1,0 +1,84 @@
+"""How the program sees the films of the rigged cow: landmarks, arch, bob and stride against truth.
+
+Run ``python -m models.training.on_rig_films FOLDER`` on a folder of ``rig_film``. The truth of a
+measure is what the program makes of the true landmarks and the true top line.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gait.clip import read_frames
+from gait.landmarks import INDEX
+from gait.measure import measure_pass
+from gait.pose import CowNetwork
+from gait.track import Pass, follow, settle_legs
+
+SHOWN = ("stride_duration_s", "stride_length_bl", "speed_bl_s", "back_arch", "head_bob_a1_pct",
+         "head_bob_a2_pct", "head_height_ratio", "step_time_asymmetry_pct")  # fmt: skip
+BODY_LENGTH, WITHIN, NINETY = 1.4, 0.05, 1.645
+SEEN_CONFIDENCE = 0.66
+
+Array = NDArray[Any]
+
+
+def true_pass(seen: Pass, frames: list[dict[str, Any]]) -> Pass:
+    """Return the pass with true landmarks and top lines, unseen where the edge cuts her."""
+    at = np.array([f["time_s"] for f in frames])
+    rows = [frames[int(np.abs(at - t).argmin())] for t in seen.time_s]
+    nowhere = np.full_like(seen.back_line[0], np.nan)
+    lines = np.array([nowhere if r["top_line"] is None else r["top_line"] for r in rows])
+    points = np.array([r["points"] for r in rows])
+    points[np.isnan(lines[:, 0, 0])] = np.nan
+    sure = np.full_like(seen.confidence, SEEN_CONFIDENCE)
+    return replace(seen, points=points, confidence=sure, back_line=lines)
+
+
+def main(folder: Path) -> None:
+    """Look at each film and print a line for it, then the table."""
+    found: dict[str, list[tuple[float, float]]] = {name: [] for name in SHOWN}
+    hits = []
+    with CowNetwork() as network:
+        for film in sorted(folder.glob("*.mp4")):
+            truth = json.loads(film.with_suffix(".truth.json").read_text("utf-8"))
+            passes = list(follow(read_frames(film), network))
+            if not passes:
+                print(film.name, "no cow found")
+                continue
+            seen = settle_legs(max(passes, key=len))
+            true = true_pass(seen, truth["frames"])
+            trunk = np.nanmedian(np.hypot(*_trunk(true).T))
+            off = np.hypot(*np.moveaxis(seen.points - true.points, -1, 0)) / trunk
+            hit = np.nanmean(np.where(np.isnan(off), np.nan, off < WITHIN * BODY_LENGTH), axis=0)
+            hits.append(hit)
+            mine, right = measure_pass(seen).measures, measure_pass(true).measures
+            for name in SHOWN:
+                if np.isfinite(mine[name].value) and np.isfinite(right[name].value):
+                    error = mine[name].value - right[name].value
+                    found[name].append((error, error / mine[name].se))
+            told = [f"{n} {mine[n].value:.3f} ({right[n].value:.3f})" for n in SHOWN[:5]]
+            stride = truth["stride_duration_s"]
+            print(film.name, len(passes), f"stride {stride:.3f}", *told, seen.problems, flush=True)
+    share = 100 * np.mean(hits, axis=0)
+    print(f"within 5 %: back and head {share[:6].mean():.1f} %, legs {share[6:].mean():.1f} %")
+    for name, pairs in found.items():
+        error, z = np.array(pairs).T
+        held = np.mean(np.abs(z) < NINETY)
+        print(f"{name:24} n {len(z)} bias {error.mean():+.4f} rms {np.sqrt(np.mean(error**2)):.4f} "
+              f"worst {np.abs(error).max():.4f}, 90 % interval holds {held:.2f}")  # fmt: skip
+
+
+def _trunk(track: Pass) -> Array:
+    ends: Array = track.points[:, INDEX["withers"]] - track.points[:, INDEX["tailhead"]]
+    return ends
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
