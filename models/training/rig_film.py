@@ -232,6 +232,7 @@ class Film:
 
 def main(rig_file: Path, pictures: Path, folder: Path, first: int, last: int) -> None:
     """Draw films and write their truth beside them."""
+    torch.set_num_threads(1)  # the tensors are small: more threads would only wait for each other
     rig = Rig(read_rig(rig_file), "cpu", points=POINTS)
     unseen = [p for p in sorted(pictures.rglob("*")) if p.stem in TEST_PICTURES]
     folder.mkdir(parents=True, exist_ok=True)
