@@ -13,7 +13,19 @@ import pytest
 from gait.clip import Frame
 from gait.errors import ClipTruncated
 from gait.track import follow, problems, seen
-from tests.track_world import FOCAL, FPS, HEIGHT, LENGTH, WIDTH, BlueCow, BlueNetwork, film, walking
+from tests.track_world import (
+    FOCAL,
+    FPS,
+    HEIGHT,
+    LENGTH,
+    WIDTH,
+    BlueCow,
+    BlueNetwork,
+    draw_cow,
+    film,
+    walking,
+    wall,
+)
 
 
 def passes_of(cows, seconds, **more):
@@ -170,6 +182,24 @@ def test_a_panning_camera_is_taken_out():
     speed = np.polyfit(only.time_s, x, 1)[0]
     assert speed == pytest.approx(200, rel=0.02)
     assert np.abs(x - np.polyval(np.polyfit(only.time_s, x, 1), only.time_s)).max() < 12  # of 650
+
+
+def test_who_walks_along_with_a_cow_films_one_pass_and_no_turn():
+    canvas = wall(size=(WIDTH * 5, HEIGHT))
+    cow = BlueCow(ident=1, tail_x=lambda _: 200.0)
+
+    def frames():
+        for index in range(round(14 * FPS)):
+            shift = round(160 * index / FPS)
+            image = canvas[:, shift : shift + WIDTH].copy()
+            draw_cow(image, cow, 200.0, cow.top)
+            yield Frame(index=index, time_s=index / FPS, image=image, brightness=100.0)
+
+    (only,) = follow(frames(), BlueNetwork())
+    assert (only.heading, only.usable, only.problems) == ("right", True, ())
+    assert only.time_s[-1] > 13.5
+    x = only.ground(only.point("withers"))[:, 0]
+    assert np.polyfit(only.time_s, x, 1)[0] == pytest.approx(160, rel=0.05)
 
 
 def test_a_still_camera_gives_exactly_the_identity():

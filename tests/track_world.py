@@ -93,19 +93,19 @@ def film(
         if turn == 0.0:
             image = still.copy()
             for cow in cows:
-                _draw(image, cow, cow.tail_x(t), cow.top)
+                draw_cow(image, cow, cow.tail_x(t), cow.top)
         else:
             homography = turn_homography(turn)
             image = see(ground, homography)
             herd = np.zeros_like(ground)
             for cow in cows:
-                _draw(herd, cow, cow.tail_x(t) + WIDTH, cow.top + HEIGHT)
+                draw_cow(herd, cow, cow.tail_x(t) + WIDTH, cow.top + HEIGHT)
             blue = see(herd, homography, cv2.INTER_NEAREST)
             image[blue[..., 0] > 0] = blue[blue[..., 0] > 0]
         yield Frame(index=index, time_s=t, image=image, brightness=float(image.mean()))
 
 
-def _draw(image: np.ndarray, cow: BlueCow, tail: float, top: float) -> None:
+def draw_cow(image: np.ndarray, cow: BlueCow, tail: float, top: float) -> None:
     nose = tail + cow.faces * LENGTH
     neck = tail + cow.faces * 0.8 * LENGTH
     x = sorted((round(tail), round(nose)))

@@ -47,6 +47,7 @@ class CameraMotion:
         self._corners: Points = np.empty((0, 2), np.float32)
         self._parent: View | None = None
         self._view: View | None = None
+        self._before: tuple[Image, Image] | None = None
         self._calm = self._skipped = 0
 
     @property
@@ -83,17 +84,27 @@ class CameraMotion:
         if self._view is None:
             self._view = View(width=small.shape[1])
             self._take_reference(small, hidden)
-            return self._view
-        found = self._follow(small, hidden, self._view)
-        if found is not None:
-            self._note_calm(self._view, found)
-            self._view = found
-        if found is None or self._has_moved_on(found):
-            self._parent = self._view
-            self._take_reference(small, hidden)
-            # the new reference looks where its parent view does
-            self._view = View(width=small.shape[1], parent=self._parent)
+        else:
+            self._view = self._next_view(small, hidden, self._view)
+        self._before = small, hidden
         return self._view
+
+    def _next_view(self, small: Image, hidden: Image, last: View) -> View:
+        found = self._follow(small, hidden, last)
+        if found is None and self._before is not None:
+            # it is not as far from the last picture as from the reference
+            last = self._refer_to(*self._before, last)
+            found = self._follow(small, hidden, last)
+        if found is None:
+            return self._refer_to(small, hidden, last)
+        self._note_calm(last, found)
+        return self._refer_to(small, hidden, found) if self._has_moved_on(found) else found
+
+    def _refer_to(self, small: Image, hidden: Image, view: View) -> View:
+        """Make a picture the reference; it was seen as the view says."""
+        self._parent = view
+        self._take_reference(small, hidden)
+        return View(width=small.shape[1], parent=view)
 
     def _take_reference(self, small: Image, hidden: Image) -> None:
         self._reference = small

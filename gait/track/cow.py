@@ -90,7 +90,8 @@ class Followed:
     _hidden: bool = False
     _clear: tuple[float, Box, float] | None = None
     _widest: float = 0.0
-    _places: list[float] = field(default_factory=list)  # of her middle along the lane, ground px
+    _middles: list[float] = field(default_factory=list)  # of her in each frame, px from its middle
+    _places: list[float] = field(default_factory=list)  # the way she has come along the lane, px
 
     @property
     def last_s(self) -> float:
@@ -174,11 +175,9 @@ class Followed:
         self.rows.append(row)
         box = row.seen.box
         self._widest = max(self._widest, box.width)
-        # working px from the middle, in which the view's homography is told
-        scale = row.view.width / image_width
         middle = middle_x(box, self._widest, image_width) - image_width / 2
-        place = warp(row.view.to_ground(), scale * np.array([middle, 0.0]))
-        self._places.append(float(place[0]) / scale)
+        self._places.append(self._way_to(middle, row.view, image_width))
+        self._middles.append(middle)
         self.missed, self._hidden = 0, False
         self._boxes.append((row.time_s, row.seen.box))
         while row.time_s - self._boxes[0][0] > MEMORY_S and len(self._boxes) > NEW_SIGHTINGS:
@@ -188,9 +187,23 @@ class Followed:
             pace = float(max(slope[0], slope[2], key=abs))  # the side not held by the frame's edge
             self._clear = (row.time_s, box, pace)
 
+    def _way_to(self, middle: float, view: View, image_width: int) -> float:
+        """Return how far she has come when she is now seen at a place, px from the middle.
+
+        Added up from frame to frame: against the first view alone, a camera that goes along with
+        her would in the end have turned by more than a right angle, where no ground px are left.
+        """
+        if not self._middles:
+            return middle
+        scale = view.width / image_width
+        between = np.linalg.inv(self.rows[-2].view.to_ground()) @ view.to_ground()
+        as_before = warp(between, scale * np.array([middle, 0.0]))[0] / scale
+        return self._places[-1] + float(as_before) - self._middles[-1]
+
     def forget(self, count: int) -> None:
         """Take back the newest sightings, which turned out to be of another cow."""
-        del self.rows[-count:], self._places[-count:]
+        kept = len(self.rows) - count
+        del self.rows[kept:], self._places[kept:], self._middles[kept:]
 
     def miss(self, *, hidden: bool) -> None:
         """Take note of a frame in which she was not seen; ``hidden`` by another cow or not."""
@@ -253,7 +266,7 @@ class Followed:
             gone, back = along[peak] - along[0], along[peak] - along[-1]
             if back > TURN_SHARE * length and gone > TURN_SHARE * length:
                 last = whole[peak + SMOOTHING // 2]
-                del self.rows[last + 1 :], self._places[last + 1 :]
+                self.forget(len(self.rows) - last - 1)
                 return True
         return False
 

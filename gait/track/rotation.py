@@ -23,7 +23,8 @@ FloatArray = npt.NDArray[np.float64]
 
 USUAL_FOCAL = 0.95
 """Focal length over picture width taken until the film tells: a phone's main camera in video."""
-FOCAL_RANGE = (0.5, 4.0)
+FOCAL_RANGE = (0.5, 16.0)
+"""The upper end is a camera carried along with the cow: the view shifts and hardly turns."""
 ROUNDS = 4
 _STEP = 1e-5
 _HUBER_PX = 1.0
@@ -122,7 +123,7 @@ def fit_focal(matches: Sequence[tuple[FloatArray, FloatArray]], width: float) ->
         )
 
     usual = misfit(USUAL_FOCAL)
-    grid = np.geomspace(*FOCAL_RANGE, 9)
+    grid = np.geomspace(*FOCAL_RANGE, 13)
     losses = [misfit(float(factor)) for factor in grid]
     best = int(np.argmin(losses))
     low, high = grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)]

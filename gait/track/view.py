@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,6 +54,11 @@ class View:
 
     def to_ground(self) -> FloatArray:
         """Return the homography to the first reference, working px from the middle, (3, 3)."""
+        return self._ground
+
+    @cached_property
+    def _ground(self) -> FloatArray:
+        # kept, because a long film held by hand makes a long chain of references
         own = homography(self.turn, USUAL_FOCAL * self.width)
         return own if self.parent is None else self.parent.to_ground() @ own
 
