@@ -79,7 +79,7 @@ def measure_back(pass_: Pass, lane: Lane, table: Timetable | None) -> dict[str, 
     spline = arch_by_spline(pass_.back_line[chosen])
     belief = 1 / (CLEAN**2 + (spline - arch[chosen]) ** 2)
     value, error = _steady_middle(arch[chosen], belief)
-    sagitta, _ = _steady_middle(sagitta_pct(pass_.back_line[chosen]), belief)
+    sagitta, _ = _steady_middle(sagitta_pct(arch[chosen]), belief)
     check, _ = _steady_middle(spline, belief)
     spread = _spread(arch[chosen], value)
     if spread > MOST_SPREAD:
@@ -131,7 +131,7 @@ def photo_back(back_line: FloatArray) -> dict[str, Measure]:
             "back_arch": missing("1", NOT_TRACED),
             "back_sagitta_pct": missing("% of chord", NOT_TRACED),
         }
-    sagitta, sagitta_error = float(sagitta_pct(back_line)), SAGITTA_PCT_PER_ARCH * PHOTO_ARCH_ERROR
+    sagitta, sagitta_error = float(sagitta_pct(arch)), SAGITTA_PCT_PER_ARCH * PHOTO_ARCH_ERROR
     return {
         "back_arch": known(arch, PHOTO_ARCH_ERROR, "1", 0),
         "back_sagitta_pct": known(sagitta, sagitta_error, "% of chord", 0),

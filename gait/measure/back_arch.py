@@ -164,25 +164,24 @@ def _mean_bend(points: FloatArray) -> float:
     return float(bend)
 
 
-def sagitta_pct(back_line: FloatArray) -> FloatArray:
+def sagitta_pct(arch: npt.ArrayLike) -> FloatArray:
     """Return the height of the arch over its chord, as % of the chord.
 
     Parameters
     ----------
-    back_line : ndarray, shape (..., m, 2)
-        As for `arch_of_line`.
+    arch : array_like
+        Curvature times chord, as `arch_of_line` gives it.
 
     Returns
     -------
-    ndarray, shape (...)
-        %, positive when arched upwards: that of the circle fitted to the line, so that one
-        bump does not make it.
+    ndarray
+        %, with the sign of the arch: that of the circle fitted to the line, so that one bump does
+        not make it.
 
     Notes
     -----
     With k the curvature and c the chord, s = (1 - sqrt(1 - (k c / 2)^2)) / k.
     """
-    arch = arch_of_line(back_line)
     half = np.clip(np.abs(arch) / 2, 0, 1)
     # the same formula written so that a straight back (half = 0) needs no division by zero
     result: FloatArray = np.sign(arch) * 50 * half / (1 + np.sqrt(1 - half**2))

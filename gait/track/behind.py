@@ -110,7 +110,7 @@ class Behind:
         if self._lane is None:
             return None
         size = (self._lane.picture.shape[1], self._lane.picture.shape[0])
-        moved = in_frame_px(view.to_ground()[None], size, view.width)[0]
+        moved = in_frame_px(view.to_ground[None], size, view.width)[0]
         return replace(self._lane, to_picture=moved)
 
 

@@ -91,7 +91,7 @@ class CameraMotion:
 
     def _next_view(self, small: Image, hidden: Image, last: View) -> View:
         found = self._follow(small, hidden, last)
-        if found is None and self._before is not None:
+        if found is None and self._before is not None and self._before[0] is not self._reference:
             # it is not as far from the last picture as from the reference
             last = self._refer_to(*self._before, last)
             found = self._follow(small, hidden, last)

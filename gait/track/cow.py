@@ -196,12 +196,12 @@ class Followed:
         if not self._middles:
             return middle
         scale = view.width / image_width
-        between = np.linalg.inv(self.rows[-2].view.to_ground()) @ view.to_ground()
+        between = np.linalg.inv(self.rows[-2].view.to_ground) @ view.to_ground
         as_before = warp(between, scale * np.array([middle, 0.0]))[0] / scale
         return self._places[-1] + float(as_before) - self._middles[-1]
 
     def forget(self, count: int) -> None:
-        """Take back the newest sightings, which turned out to be of another cow."""
+        """Take back the newest sightings: of another cow, or of her way back after a turn."""
         kept = len(self.rows) - count
         del self.rows[kept:], self._places[kept:], self._middles[kept:]
 

@@ -52,15 +52,14 @@ class View:
         """Whether the camera still looks where it did when the first reference was taken."""
         return self.parent is None and not len(self.seen)
 
-    def to_ground(self) -> FloatArray:
-        """Return the homography to the first reference, working px from the middle, (3, 3)."""
-        return self._ground
-
     @cached_property
-    def _ground(self) -> FloatArray:
-        # kept, because a long film held by hand makes a long chain of references
+    def to_ground(self) -> FloatArray:
+        """The homography to the first reference, working px from the middle, (3, 3).
+
+        Kept, because a long film held by hand makes a long chain of references.
+        """
         own = homography(self.turn, USUAL_FOCAL * self.width)
-        return own if self.parent is None else self.parent.to_ground() @ own
+        return own if self.parent is None else self.parent.to_ground @ own
 
 
 def settle_views(views: Sequence[View], image_size: tuple[int, int]) -> FloatArray:

@@ -16,14 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gait.clip import read_frames
-from gait.landmarks import INDEX
+from gait.comparison import TWO_SIDED_90
+from gait.landmarks import BACK_AND_HEAD, INDEX
 from gait.measure import measure_pass
 from gait.pose import CowNetwork
 from gait.track import Pass, follow, settle_legs
+from models.training.evaluate import BODY_LENGTH, WITHIN
 
 SHOWN = ("stride_duration_s", "stride_length_bl", "speed_bl_s", "back_arch", "head_bob_a1_pct",
          "head_bob_a2_pct", "head_height_ratio", "step_time_asymmetry_pct")  # fmt: skip
-BODY_LENGTH, WITHIN, NINETY = 1.4, 0.05, 1.645
+BACK = len(BACK_AND_HEAD)
 SEEN_CONFIDENCE = 0.66
 
 Array = NDArray[Any]
@@ -41,6 +43,15 @@ def true_pass(seen: Pass, frames: list[dict[str, Any]]) -> Pass:
     return replace(seen, points=points, confidence=sure, back_line=lines)
 
 
+def hit_rates(seen: Pass, true: Pass) -> Array:
+    """Return the share of frames in which each landmark lies within 5 % of body length."""
+    ends = true.points[:, INDEX["withers"]] - true.points[:, INDEX["tailhead"]]
+    length = BODY_LENGTH * np.nanmedian(np.linalg.norm(ends, axis=-1))
+    off = np.linalg.norm(seen.points - true.points, axis=-1)
+    rates: Array = np.nanmean(np.where(np.isnan(off), np.nan, off < WITHIN * length), axis=0)
+    return rates
+
+
 def main(folder: Path) -> None:
     """Look at each film and print a line for it, then the table."""
     found: dict[str, list[tuple[float, float]]] = {name: [] for name in SHOWN}
@@ -54,10 +65,7 @@ def main(folder: Path) -> None:
                 continue
             seen = settle_legs(max(passes, key=len))
             true = true_pass(seen, truth["frames"])
-            trunk = np.nanmedian(np.hypot(*_trunk(true).T))
-            off = np.hypot(*np.moveaxis(seen.points - true.points, -1, 0)) / trunk
-            hit = np.nanmean(np.where(np.isnan(off), np.nan, off < WITHIN * BODY_LENGTH), axis=0)
-            hits.append(hit)
+            hits.append(hit_rates(seen, true))
             mine, right = measure_pass(seen).measures, measure_pass(true).measures
             for name in SHOWN:
                 if np.isfinite(mine[name].value) and np.isfinite(right[name].value):
@@ -67,17 +75,14 @@ def main(folder: Path) -> None:
             stride = truth["stride_duration_s"]
             print(film.name, len(passes), f"stride {stride:.3f}", *told, seen.problems, flush=True)
     share = 100 * np.mean(hits, axis=0)
-    print(f"within 5 %: back and head {share[:6].mean():.1f} %, legs {share[6:].mean():.1f} %")
+    print(
+        f"within 5 %: back and head {share[:BACK].mean():.1f} %, legs {share[BACK:].mean():.1f} %"
+    )
     for name, pairs in found.items():
         error, z = np.array(pairs).T
-        held = np.mean(np.abs(z) < NINETY)
+        held = np.mean(np.abs(z) < TWO_SIDED_90)
         print(f"{name:24} n {len(z)} bias {error.mean():+.4f} rms {np.sqrt(np.mean(error**2)):.4f} "
               f"worst {np.abs(error).max():.4f}, 90 % interval holds {held:.2f}")  # fmt: skip
-
-
-def _trunk(track: Pass) -> Array:
-    ends: Array = track.points[:, INDEX["withers"]] - track.points[:, INDEX["tailhead"]]
-    return ends
 
 
 if __name__ == "__main__":

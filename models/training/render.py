@@ -19,6 +19,8 @@ from models.training.shape import chance, random_cows, uniform
 
 WIDTH, HEIGHT = 640, 384
 MARGIN = 0.03
+AVERTED = -0.12
+"""Part of a surface's normal towards the camera under which it is not drawn."""
 POINT_ID_BITS = 20
 COATS = ((0.06, 0.06, 0.06), (0.90, 0.88, 0.84), (0.36, 0.16, 0.08), (0.55, 0.36, 0.20),
          (0.70, 0.55, 0.38), (0.12, 0.09, 0.08), (0.50, 0.46, 0.42))  # fmt: skip
@@ -70,7 +72,7 @@ def draw_cows(rig: Rig, count: int, textures: Tensor | None = None) -> Cutouts:
     shown = _shown_points(rig, count) & _towards_camera(normal, camera)
     hit, index = splat(pixel, shown)
     colour = light(coat(rig, count, textures), normal)
-    rgba = _gather(colour, hit, index)
+    rgba = gather(colour, hit, index)
     marks = [_to_canvas(_project(m, camera), frame) for m in (left, right)]
     box = coverage_box(rgba[:, 3])
     points = name_sides(*marks)
@@ -132,11 +134,13 @@ def _shown_points(rig: Rig, count: int) -> Tensor:
 
 def _towards_camera(normal: Tensor, camera: tuple[Tensor, Tensor]) -> Tensor:
     """Points on the averted side would shine through the gaps between points."""
-    return (normal @ camera[0].transpose(1, 2))[..., 2] > -0.12
+    return (normal @ camera[0].transpose(1, 2))[..., 2] > AVERTED
 
 
-def splat(pixel: Tensor, shown: Tensor) -> tuple[Tensor, Tensor]:
-    """Return where any point was drawn (n, 384, 640) and which point is in front there.
+def splat(
+    pixel: Tensor, shown: Tensor, size: tuple[int, int] = (WIDTH, HEIGHT)
+) -> tuple[Tensor, Tensor]:
+    """Return where any point was drawn (n, h, w) and which point is in front there.
 
     Parameters
     ----------
@@ -144,28 +148,31 @@ def splat(pixel: Tensor, shown: Tensor) -> tuple[Tensor, Tensor]:
         (n, p, 3) px and depth.
     shown : Tensor
         (n, p) bool.
+    size : tuple of int
+        Width and height of the canvas, px.
     """
     count, points = shown.shape
+    width, height = size
     nothing = 2**62
-    buffer = torch.full((count * HEIGHT * WIDTH,), nothing, device=pixel.device)
+    buffer = torch.full((count * height * width,), nothing, device=pixel.device)
     depth = (pixel[..., 2] * 1e5).long().clamp(0, 2**35)
     key = (depth << POINT_ID_BITS) + torch.arange(points, device=pixel.device)
-    start = torch.arange(count, device=pixel.device)[:, None] * HEIGHT * WIDTH
+    start = torch.arange(count, device=pixel.device)[:, None] * height * width
     corner = pixel[..., :2].floor().long()
     for dx in (0, 1):
         for dy in (0, 1):
             x, y = corner[..., 0] + dx, corner[..., 1] + dy
-            good = shown & (x >= 0) & (x < WIDTH) & (y >= 0) & (y < HEIGHT)
-            buffer.scatter_reduce_(0, (start + y * WIDTH + x)[good], key[good], "amin")
-    buffer = buffer.view(count, HEIGHT, WIDTH)
+            good = shown & (x >= 0) & (x < width) & (y >= 0) & (y < height)
+            buffer.scatter_reduce_(0, (start + y * width + x)[good], key[good], "amin")
+    buffer = buffer.view(count, height, width)
     return buffer < nothing, buffer & ((1 << POINT_ID_BITS) - 1)
 
 
-def _gather(colour: Tensor, hit: Tensor, index: Tensor) -> Tensor:
+def gather(colour: Tensor, hit: Tensor, index: Tensor) -> Tensor:
     """Colours of the points in front, small holes filled; (n, 4, h, w), premultiplied."""
     count = len(colour)
     index = index.view(count, -1, 1).clamp(max=colour.shape[1] - 1).expand(-1, -1, 3)
-    rgb = torch.gather(colour, 1, index).view(count, HEIGHT, WIDTH, 3).permute(0, 3, 1, 2)
+    rgb = torch.gather(colour, 1, index).view(*hit.shape, 3).permute(0, 3, 1, 2)
     cover = hit[:, None].float()
     rgb = rgb * cover
     closed = -functional.max_pool2d(-functional.max_pool2d(cover, 5, 1, 2), 5, 1, 2)

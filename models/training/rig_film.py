@@ -24,12 +24,18 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from gait.landmarks import INDEX
+from gait.track import BACK_LINE_POINTS
 from models.training import render, shape
 from models.training.dataset_names import TEST_PICTURES
-from models.training.rig import WALK_FRAMES, Rig, quaternion_matrix, read_rig, turn_about
+from models.training.rig import (
+    LANDMARKS_AT_REST,
+    WALK_FRAMES,
+    Rig,
+    quaternion_matrix,
+    read_rig,
+)
 
 POINTS = 350_000
-LINE_POINTS = 64
 COW_LENGTH = 7.5
 """Muzzle to tail, rig units."""
 EYE_LINE, FLOOR_LINE = 0.45, 0.86
@@ -84,8 +90,7 @@ def pose(rig: Rig, strides: float, bend: float) -> tuple[Tensor, Tensor, Tensor]
     next_turn = next_turn * torch.sign((turn * next_turn).sum(-1, keepdim=True))
     matrix = quaternion_matrix(torch.lerp(turn, next_turn, share))[None].clone()
     for name, angle in (("Neck1", bend), ("Neck2", bend), ("Neck3", bend), ("Head", -1.6 * bend)):
-        node = rig.names.index(name)
-        matrix[:, node] = matrix[:, node] @ turn_about(0, torch.tensor([angle]))
+        shape.turn_joint(rig, matrix, name, 0, torch.tensor([angle]))
     move = torch.lerp(rig.walk_move[now], rig.walk_move[then], share)
     return move[None], matrix, torch.lerp(rig.walk_scale[now], rig.walk_scale[then], share)[None]
 
@@ -113,7 +118,7 @@ class Walker:
 
     def tread(self) -> tuple[float, float]:
         """Return her speed, rig units a second, and the height of the ground."""
-        names = [i for i, n in enumerate(render.LANDMARKS_AT_REST) if n.endswith("hoof")]
+        names = [i for i, n in enumerate(LANDMARKS_AT_REST) if n.endswith("hoof")]
         phases = np.linspace(0, 1, 96, endpoint=False)
         feet = np.stack(
             [torch.cat([m[0, names] for m in self.rig.landmarks(self.at(p))]) for p in phases]
@@ -121,22 +126,6 @@ class Walker:
         backwards = -np.gradient(feet[:, :, 2], axis=0) * len(phases) / self.walk.stride_s
         low = feet[:, :, 1] < np.quantile(feet[:, :, 1], 0.4, axis=0)
         return float(np.median(backwards[low])), float(feet[:, :, 1].min())
-
-
-def paint(pixel: Tensor, colour: Tensor, size: tuple[int, int]) -> tuple[Array, Array]:
-    """Return picture (h, w, 3) and cover (h, w) of surface points, the nearest in front."""
-    width, height = size
-    x, y = pixel[:, 0].floor().long(), pixel[:, 1].floor().long()
-    good = (x >= 0) & (x < width - 1) & (y >= 0) & (y < height - 1)
-    order = torch.argsort(pixel[good, 2], descending=True)
-    x, y, shade = (v[good][order].numpy() for v in (x, y, colour))
-    picture, cover = np.zeros((height, width, 3), np.float32), np.zeros((height, width), np.float32)
-    for dx, dy in ((0, 0), (0, 1), (1, 0), (1, 1)):
-        picture[y + dy, x + dx] = shade
-        cover[y + dy, x + dx] = 1
-    closed = cv2.morphologyEx(cover, cv2.MORPH_CLOSE, np.ones((5, 5)))
-    around = cv2.blur(picture, (5, 5)) / np.maximum(cv2.blur(cover, (5, 5)), 1e-3)[..., None]
-    return np.where(cover[..., None] > 0, picture, around) * closed[..., None], closed
 
 
 def backdrop(rng: np.random.Generator, pictures: list[Path], camera: Camera) -> Array:
@@ -157,7 +146,7 @@ def backdrop(rng: np.random.Generator, pictures: list[Path], camera: Camera) -> 
 
 def top_line(cover: Array, ends: Array) -> list[list[float]]:
     """Return the upper edge of a cover between the columns of two points, px."""
-    across = np.linspace(*ends[:, 0], LINE_POINTS)
+    across = np.linspace(*ends[:, 0], BACK_LINE_POINTS)
     columns = cover[:, across.round().astype(int).clip(0, cover.shape[1] - 1)] > 0.5
     return np.c_[across, columns.argmax(0) - 0.5].tolist()
 
@@ -207,14 +196,17 @@ class Film:
         cow, camera = self.cow, self.camera
         vertex = cow.at(time_s / cow.walk.stride_s)
         place, normal = render.surface(cow.rig, vertex)
-        shown = (normal[0, :, 0] * camera.side > -0.12) & ~cow.horn
-        pixel = camera.project(place[0] + along, self.ground, shift)[shown]
-        hers, cover = paint(pixel, cow.lit(normal)[shown] * self.gain, self.size)
+        shown = (normal[0, :, 0] * camera.side > render.AVERTED) & ~cow.horn
+        pixel = camera.project(place[0] + along, self.ground, shift)
+        drawn = render.splat(pixel[None], shown[None], self.size)
+        rgba = render.gather(cow.lit(normal)[None] * self.gain, *drawn)[0]
+        hers, cover = rgba[:3].permute(1, 2, 0).numpy(), rgba[3].numpy()
         marks = [
             camera.project(m[0] + along, self.ground, shift) for m in cow.rig.landmarks(vertex)
         ]
         points = render.name_sides(*(m[None] for m in marks))[0].numpy()
-        whole = bool((pixel[:, 0] > 2).all() and (pixel[:, 0] < camera.width - 3).all())
+        across = pixel[shown, 0]
+        whole = bool((across > 2).all() and (across < camera.width - 3).all())
         ends = points[[INDEX["withers"], INDEX["tailhead"]]]
         line = top_line(cover, ends) if whole else None
         truth = {"time_s": time_s, "points": points.tolist(), "top_line": line}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import torch
 from torch import Tensor
 
@@ -119,13 +121,16 @@ def _standing(count: int, device: str) -> Tensor:
     return uniform(0.0, 0.35, count, device=device)
 
 
+def turn_joint(rig: Rig, matrix: Tensor, name: str, axis: int, angle: Tensor) -> None:
+    """Turn one joint of the node rotations (n, nodes, 3, 3) further about an axis, in place."""
+    node = rig.names.index(name)
+    matrix[:, node] = matrix[:, node] @ turn_about(axis, angle)
+
+
 def _carry_head(rig: Rig, matrix: Tensor) -> Tensor:
     count, device = len(matrix), rig.device
     matrix = matrix.clone()
-
-    def rotate(name: str, axis: int, angle: Tensor) -> None:
-        node = rig.names.index(name)
-        matrix[:, node] = matrix[:, node] @ turn_about(axis, angle)
+    rotate = partial(turn_joint, rig, matrix)
 
     deep = chance(0.12, count, device)
     nod = torch.where(
