@@ -7,7 +7,7 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from models.training import alter, lens, scene, targets  # noqa: E402
+from models.training import alter, lens, scene, shape, targets  # noqa: E402
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRIDE  # noqa: E402
 from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
@@ -189,6 +189,36 @@ def test_a_background_gets_the_colour_of_the_back():
     # Where the place is not on the cow there is no colour to take.
     assert torch.equal(alike[1], behind[1])
     assert torch.equal(lens.like_the_back(behind, cow, place, share=0.0), behind)
+
+
+def test_some_backgrounds_get_a_doorway_brighter_than_the_rest(monkeypatch):
+    torch.manual_seed(3)
+    dark = torch.full((40, 3, 64, 96), 30, dtype=torch.uint8)
+    monkeypatch.setattr(lens, "DOORWAYS", 0.0)
+    closed = (lens.backgrounds(dark, 40).amax((1, 2, 3)) < 0.2).float().mean()
+    monkeypatch.setattr(lens, "DOORWAYS", 1.0)
+    opened = lens.backgrounds(dark, 40)
+    bright = (opened > 0.5).all(1).flatten(1).float().mean(1)
+    assert closed > 0.5
+    # now and then the opening lies outside the picture
+    assert (bright > 0.01).float().mean() > 0.6
+    assert bright.median() < 0.4
+
+
+def test_the_legs_are_moved_inward_and_the_back_and_the_head_stay(monkeypatch):
+    along = torch.tensor([-2.5, -2.0, 0.0, 1.7, 4.6])
+    back = torch.stack([torch.zeros(5), torch.tensor([4.3, 4.4, 4.4, 4.5, 4.0]), along], 1)
+    hooves = torch.tensor([[0.6, 0.0, -2.2], [0.6, 0.0, 2.1], [0.0, 0.5, 4.8]])
+    spans = []
+    for inward in (0.0, 0.2):
+        torch.manual_seed(4)
+        monkeypatch.setattr(shape, "LEGS_INWARD", (inward, inward))
+        spans.append(shape.reshape(torch.cat([back, hooves])[None])[0])
+    still, moved = spans
+    assert torch.allclose(moved[:5], still[:5], atol=1e-5)
+    assert torch.allclose(moved[7], still[7], atol=1e-5)
+    closer = (moved[6, 2] - moved[5, 2]) / (still[6, 2] - still[5, 2])
+    assert 0.75 < closer < 0.85
 
 
 def test_the_learning_rate_falls_from_its_peak_to_the_last_one():

@@ -42,7 +42,7 @@ answers were corrected by eye, the others were wrong too often: far legs, hocks,
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
 SURE_BOX = 0.5
-DRAWN_SHARE = 0.25
+DRAWN_SHARE = 0.2
 
 Array = NDArray[Any]
 
@@ -82,6 +82,7 @@ def add_photo(
     others: Array,
     share: float,
     name: str,
+    quality: int = 90,
 ) -> None:
     """Cut a canvas around the outlined cow and add it.
 
@@ -92,6 +93,7 @@ def add_photo(
     marks : points (18, 2) px and weights (18,)
     others : (n, 4) boxes px of other cows
     share : how often the photo is shown, relative to others
+    quality : of the JPEG it is kept as
     """
     rows, columns = np.nonzero(mask.any(1))[0], np.nonzero(mask.any(0))[0]
     middle = np.array([columns[[0, -1]].mean(), rows[[0, -1]].mean()])
@@ -108,7 +110,7 @@ def add_photo(
     for row, box in enumerate(others[:OTHER_COWS]):
         boxes[row] = box * scale + np.tile(shift, 2)
     h, w = image.shape[:2]
-    photos.jpeg.append(_jpeg(canvas, 90))
+    photos.jpeg.append(_jpeg(canvas, quality))
     photos.mask.append(np.packbits(soft > 0.5, axis=-1))
     photos.points.append((points * scale + shift).astype(np.float32))
     photos.weight.append(weight)
@@ -226,7 +228,8 @@ def add_drawn(photos: Photos, folder: Path) -> None:
         image = cv2.imread(str(folder / f"{number:03d}.png"))
         mask = _read_mask(folder / f"{number:03d}_mask.png")
         known = (points.astype(np.float32), weight.astype(np.float32))
-        add_photo(photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}")
+        # grain takes most of the room, and there is more of it than cameras' films keep
+        add_photo(photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}", 80)
 
 
 def _read_pseudo(teacher: Path) -> dict[str, tuple[Array, Array]]:

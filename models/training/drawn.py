@@ -1,8 +1,9 @@
 """Single frames of the drawn cow of ``synthetic_clips``, as a small share of the training.
 
 The seeds are those that package keeps for training. Besides frames as they come, some are picked
-out of many because the back hardly differs from what is behind it. Run
-``python -m models.training.drawn OUT_FOLDER [COUNT] [HARD_COUNT]``.
+out of many because the back hardly differs from what is behind it, and some show cows of scores 4
+and 5, whose heads hang low and nod. Run
+``python -m models.training.drawn OUT_FOLDER [COUNT] [HARD_COUNT] [LAME_COUNT]``.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import chain, cycle, islice
 from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ HEIGHT = 540
 HIDDEN_WEIGHT = 0.8
 HARD_FIRST_SEED, TRIED_FOR_ONE_HARD = TRAINING_FIRST_SEED + 2000, 10
 ASIDE_PX, FAINT_SHARE = 5, 0.25
+LAME_FIRST_SEED, LAME_SCORES = TRAINING_FIRST_SEED + 6000, (4, 5)
 
 Array = NDArray[Any]
 
@@ -42,9 +44,9 @@ class DrawnFrame:
     weight: Array
 
 
-def draw_frame(seed: int) -> DrawnFrame | None:
+def draw_frame(seed: int, score: int | None = None) -> DrawnFrame | None:
     """Draw a frame of a scene, or nothing when the whole cow never shows alone."""
-    scene = random_scene(seed, height=HEIGHT)
+    scene = random_scene(seed, score=score, height=HEIGHT)
     stage = studio(scene)
     for share in FRAMES_TRIED:
         image, truth = stage.draw(share * scene.duration_s, masks=True)
@@ -90,18 +92,25 @@ def _plain_frames(count: int) -> Iterator[DrawnFrame]:
     return islice(found, count)
 
 
-def main(out: Path, count: int = 60, hard_count: int = 0) -> None:
+def _lame_frames(count: int) -> Iterator[DrawnFrame]:
+    seeds = range(LAME_FIRST_SEED, LAME_FIRST_SEED + 2 * count)
+    found = map(draw_frame, seeds, cycle(LAME_SCORES))
+    return islice((frame for frame in found if frame is not None), count)
+
+
+def main(out: Path, count: int = 60, hard_count: int = 0, lame_count: int = 0) -> None:
     """Draw one frame a scene with the whole cow in it, and its truth."""
     out.mkdir(parents=True, exist_ok=True)
     points, weights = [], []
     hard = _hard_frames(hard_count) if hard_count else []
-    for number, frame in enumerate(chain(_plain_frames(count), hard)):
+    frames = chain(_plain_frames(count), hard, _lame_frames(lame_count))
+    for number, frame in enumerate(frames):
         cv2.imwrite(str(out / f"{number:03d}.png"), frame.image)
         cv2.imwrite(str(out / f"{number:03d}_mask.png"), frame.mask)
         points.append(frame.points)
         weights.append(frame.weight)
     np.savez(out / "truth.npz", points=np.array(points), weight=np.array(weights))
-    print(f"{len(points)} drawn frames, {len(hard)} of them with a faint back")
+    print(f"{len(points)} drawn frames, {len(hard)} with a faint back, {lame_count} of lame cows")
 
 
 if __name__ == "__main__":

@@ -15,6 +15,8 @@ LEAST_BRIGHT = 0.25
 """Brightness of the brightest fiftieth of a picture; the dark barn's real pictures have 0.55 up."""
 ALIKE = 0.12
 """Share of the backgrounds that get the colour of the cow's back."""
+DOORWAYS, BACK_LIT = 0.15, 0.12
+"""Shares of the backgrounds with a bright opening, and of the pictures exposed for the light."""
 METALS = ((0.65, 0.66, 0.68), (0.35, 0.30, 0.27), (0.85, 0.84, 0.80), (0.12, 0.13, 0.15),
           (0.45, 0.38, 0.28), (0.60, 0.20, 0.12))  # fmt: skip
 
@@ -83,7 +85,7 @@ def backgrounds(pictures: Tensor, count: int) -> Tensor:
         pictures[index].float() / 255, grid, padding_mode="reflection", align_corners=False
     )
     painted = chance(0.3, count, device)[:, None, None, None]
-    return torch.where(painted, _painted_lane(count, device), pieces)
+    return _doorways(torch.where(painted, _painted_lane(count, device), pieces))
 
 
 def _painted_lane(count: int, device: str) -> Tensor:
@@ -111,6 +113,21 @@ def _painted_lane(count: int, device: str) -> Tensor:
     ground = (y > edge).float()
     both = wall * (1 - ground) + floor * ground
     return (both * (1 + draw(0, 0.15) * rough + draw(0, 0.12) * fine)).clamp(0, 1)
+
+
+def _doorways(image: Tensor) -> Tensor:
+    """Let daylight in behind some cows: a bright upright opening, as at the end of a lane."""
+    n, device = len(image), str(image.device)
+
+    def draw(low: float, high: float) -> Tensor:
+        return uniform(low, high, n, 1, 1, 1, device=device)
+
+    y = torch.linspace(-1, 1, INPUT_HEIGHT, device=device).view(1, 1, -1, 1)
+    x = torch.linspace(-1, 1, INPUT_WIDTH, device=device).view(1, 1, 1, -1)
+    across = (x - draw(-1.1, 1.1) + draw(-0.15, 0.15) * y).abs() < draw(0.04, 0.3)
+    opening = across & (y > draw(-1.6, 0.0)) & (y < draw(0.0, 0.8))
+    opening &= chance(DOORWAYS, n, device)[:, None, None, None]
+    return torch.where(opening, (0.4 * image + draw(0.55, 0.9)).clamp(0, 1), image)
 
 
 def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float) -> Tensor:
@@ -166,7 +183,8 @@ def photograph(image: Tensor) -> Tensor:
 def _light(image: Tensor, draw, some) -> Tensor:  # type: ignore[no-untyped-def]
     """Exposure, contrast, colour cast, grey and night pictures, uneven light."""
     n, device = len(image), image.device
-    image = image.clamp(0, 1) ** torch.exp(draw(-0.45, 0.45))
+    steepness = torch.where(some(BACK_LIT), draw(0.5, 1.0), draw(-0.45, 0.45))
+    image = image.clamp(0, 1) ** torch.exp(steepness)
     mean = image.mean((1, 2, 3), keepdim=True)
     image = (image - mean) * draw(0.6, 1.35) + mean * draw(0.7, 1.3)
     image = image * (1 + 0.08 * torch.randn(n, 3, 1, 1, device=device))

@@ -10,6 +10,9 @@ from torch import Tensor
 from models.training.rig import LEGS, UDDER_CENTRE, Rig, quaternion_matrix, turn_about
 
 WITHERS_Z, TAILHEAD_Z = 1.67, -2.50
+ELBOW_Z, LEGS_INWARD = 2.4, (-0.05, 0.30)
+"""From withers to tailhead the annotated photos have 1.09 times (standard deviation 0.09) the
+distance of the carpi from the hocks, the rig as it is 0.95 times: its legs are moved inward."""
 
 
 def uniform(low: float, high: float, *size: int, device: str) -> Tensor:
@@ -170,6 +173,9 @@ def reshape(vertex: Tensor) -> Tensor:
     shape = (1 - u * u).clamp(-0.2, 1) * (1 + skew * u).clamp(0.3, 1.7)
     y = y + lift * shape * _smooth(y, 1.8, 4.0) * (u.abs() < 1.4)
     y = y + draw(-0.12, 0.12) * (z - middle) * _smooth(y, 1.8, 4.0) * 0.4
+    inward = torch.where(z > 0, draw(*LEGS_INWARD), draw(*LEGS_INWARD))
+    legs_only = (1 - _smooth(y, 1.4, 3.4)) * (1 - _smooth(z, 3.2, 4.2))
+    z = z - inward * z.clamp(max=ELBOW_Z) * legs_only
     wave = torch.randn(count, 6, 3, device=device) * 1.1
     phase = uniform(0, 6.28, count, 1, 6, device=device)
     size = torch.randn(count, 6, 3, device=device) * 0.03
