@@ -55,20 +55,21 @@ def test_photos_to_train_on_were_all_read_again_and_those_kept_for_testing_were_
     again = blind_readings()
     assert {a["file"] for a in TRAINING} <= set(again)
     assert not {a["file"] for a in TESTS} & set(again)
-    alone = [name for name in second_readings() if name not in {a["file"] for a in TRAINING + TESTS}]
+    alone = [
+        name for name in second_readings() if name not in {a["file"] for a in TRAINING + TESTS}
+    ]
     assert set(alone) <= set(again)
 
 
 def test_the_earlier_readers_habit_is_taken_off():
     before, after = [], []
     for a in TRAINING:
-        blind = _places(blind_readings()[a["file"]]).mean(0)
-        along = blind[INDEX["tailhead"]] - blind[INDEX["withers"]]
-        length = np.hypot(*along)
-        for moved, points in (
-            (before, np.nanmedian(all_readings(a), axis=0)), (after, agreed_points(a)[0]),
-        ):  # fmt: skip
-            moved.append((points[INDEX["withers"]] - blind[INDEX["withers"]]) @ along / length**2)
+        blind = _places(blind_readings()[a["file"]])[:, [INDEX["withers"], INDEX["tailhead"]]]
+        withers, tailhead = blind.mean(0)
+        along = (tailhead - withers) / ((tailhead - withers) ** 2).sum()
+        earlier = np.median(all_readings(a)[:, INDEX["withers"]], axis=0)
+        before.append((earlier - withers) @ along)
+        after.append((agreed_points(a)[0][INDEX["withers"]] - withers) @ along)
     assert np.nanmean(before) > 0.015
     assert abs(np.nanmean(after)) < 0.005
     assert habits()[INDEX["withers"]] < -0.015
@@ -91,8 +92,8 @@ def test_half_of_the_distance_from_the_usual_place_is_taken_back():
     points[INDEX["mid_back"]] = (300 - 0.33 * 200, 47)
     points[INDEX["loin"]] = (300 - 0.81 * 200, 49)
     settled = settle_back(points)
-    assert settled[INDEX["mid_back"]] == pytest.approx((300 - 0.38 * 200, 47), abs=1e-3)
-    assert settled[INDEX["loin"]] == pytest.approx((300 - 0.76 * 200, 49), abs=1e-3)
+    assert settled[INDEX["mid_back"]] == pytest.approx((300 - 0.3875 * 200, 47), abs=1e-3)
+    assert settled[INDEX["loin"]] == pytest.approx((300 - 0.755 * 200, 49), abs=1e-3)
     others = [k for n, k in INDEX.items() if n not in USUAL_PLACE]
     assert np.array_equal(settled[others], points[others])
 

@@ -127,13 +127,15 @@ def print_report(report: ClipReport) -> None:
 
 def pass_line(p: PassReport) -> str:
     """Return the line of one pass."""
+    from gait.comparison import TWO_SIDED_90
+
     start, end = p.track.time_s[0], p.track.time_s[-1]
     head = f"pass {p.track.number:>3}  {start:6.1f}-{end:.1f} s  cow {p.cow or 'not named'}"
     if p.proposal is None or p.proposal.value is None:
         text = " ".join(p.problems) or "No score."
         arch = p.measures.get("back_arch")
         if arch is not None and arch.reason is None:
-            text = f"back arch {arch.value:.2f} (give or take {1.645 * arch.se:.2f}). {text}"
+            text = f"back arch {arch.value:.2f} (give or take {TWO_SIDED_90 * arch.se:.2f}). {text}"
         return f"{head}  no score  {text}"
     score = p.proposal
     reasons = "; ".join(score.reasons)

@@ -21,7 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 
 MOST_TILT_DEG = 15.0
 """A path steeper than this in the picture is not a camera held askew; our own choice."""
-LEAST_BODY_PX = 10.0
+NO_BODY_PX = 10.0
 """Withers and tailhead closer than this are not those of a cow one can measure."""
 LEAST_WHOLE_FRAMES = 5
 LEAST_WALK_BL = 0.5
@@ -105,7 +105,7 @@ def see_in_lane(pass_: Pass) -> Lane:
     ground = _ends_on_edge(ground, pass_.ground(pass_.back_line))
     withers, tailhead = ground[:, INDEX["withers"]], ground[:, INDEX["tailhead"]]
     body_length = _median(_from_whole(np.hypot(*(withers - tailhead).T), pass_))
-    if body_length < LEAST_BODY_PX:
+    if body_length < NO_BODY_PX:
         body_length = float("nan")
     middle = _trunk_middle(ground)
     forward, tilt = _walking_direction(middle, body_length, pass_.heading)

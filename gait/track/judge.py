@@ -39,8 +39,9 @@ OVERLAPS = 0.25
 SOME_OF_THE_WAY, ALL_THE_WAY = 0.1, 0.6
 """Shares of frames with another cow from which it is noted and from which the pass is refused."""
 LEGS_SHARE = 0.45
-"""Frames with a hoof too many are believed from this share on. Ours, on drawn cows: single cows
-give up to 0.12, cows close behind each other and crossing 0.1-0.4, cows abreast 0.8."""
+"""From this share of frames with a hoof too many on, another cow goes beside her all the way. Ours,
+on drawn cows: single cows give up to 0.12, cows close behind each other and crossing 0-0.4, cows
+abreast 0.55-0.9."""
 DARK_LEVEL, DIM_LEVEL = 8.0, 20.0
 """Mean grey level of her box under which she is refused, and under which only if also unsure. Real
 cows in a dark barn have 22-32 and are seen well."""
@@ -217,9 +218,7 @@ def _companion_share(draft: Pass, rows: list[Row]) -> float:
     legs = np.array([row.seen.extra_hooves > 0 for row in rows])
     whole = legs[~draft.cut] if (~draft.cut).sum() >= 10 else legs
     legs_share = float(whole.mean())
-    return max(
-        float((draft.overlap > OVERLAPS).mean()), legs_share if legs_share > LEGS_SHARE else 0.0
-    )
+    return 1.0 if legs_share > LEGS_SHARE else float((draft.overlap > OVERLAPS).mean())
 
 
 def _view_refusals(draft: Pass) -> list[str]:
