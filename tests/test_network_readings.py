@@ -8,7 +8,6 @@ import pytest
 from gait.landmarks import BACK_AND_HEAD, INDEX
 from models.training.annotated import (
     USUAL_PLACE,
-    _places,
     agreed_points,
     all_readings,
     annotated_points,
@@ -16,6 +15,7 @@ from models.training.annotated import (
     habits,
     read_alone,
     read_annotations,
+    reading_places,
     second_readings,
     settle_back,
 )
@@ -64,7 +64,9 @@ def test_photos_to_train_on_were_all_read_again_and_those_kept_for_testing_were_
 def test_the_earlier_readers_habit_is_taken_off():
     before, after = [], []
     for a in TRAINING:
-        blind = _places(blind_readings()[a["file"]])[:, [INDEX["withers"], INDEX["tailhead"]]]
+        blind = reading_places(blind_readings()[a["file"]])[
+            :, [INDEX["withers"], INDEX["tailhead"]]
+        ]
         withers, tailhead = blind.mean(0)
         along = (tailhead - withers) / ((tailhead - withers) ** 2).sum()
         earlier = np.median(all_readings(a)[:, INDEX["withers"]], axis=0)
@@ -102,7 +104,7 @@ def test_the_usual_places_are_the_later_readers_mean():
     for name, usual in USUAL_PLACE.items():
         shares = []
         for rows in blind_readings().values():
-            for places in _places(rows):
+            for places in reading_places(rows):
                 withers, tailhead = places[INDEX["withers"]], places[INDEX["tailhead"]]
                 along = tailhead - withers
                 shares.append((places[INDEX[name]] - withers) @ along / (along @ along))

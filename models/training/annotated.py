@@ -81,10 +81,11 @@ def settle_back(points: Array) -> Array:
 
 def all_readings(annotation: dict[str, Any]) -> Array:
     """Return the places (r, 6, 2) px of back and head as each reader saw them, NaN not seen."""
-    return _places([annotation["landmarks"], *second_readings().get(annotation["file"], [])])
+    return reading_places([annotation["landmarks"], *second_readings().get(annotation["file"], [])])
 
 
-def _places(rows: list[dict[str, Any]]) -> Array:
+def reading_places(rows: list[dict[str, Any]]) -> Array:
+    """Return stored readings of one photo as places (r, 6, 2) px, NaN not seen."""
     places = [[row[name][:2] if row[name][2] else [np.nan] * 2 for name in BACK_AND_HEAD]
               for row in rows]  # fmt: skip
     return np.array(places, np.float32).reshape(-1, len(BACK_AND_HEAD), 2)
@@ -111,14 +112,14 @@ def read_alone(file: str) -> tuple[Array, Array] | None:
         return None
     seen = {name: rows[0].get(name, (0, 0, 0)) for name in BACK_AND_HEAD}
     points, weight = annotated_points({"landmarks": seen})
-    points[: len(BACK_AND_HEAD)] = _agreed(file, _places(rows))
+    points[: len(BACK_AND_HEAD)] = _agreed(file, reading_places(rows))
     return points, weight
 
 
 def _agreed(file: str, earlier: Array) -> Array:
     """Return the median (6, 2) of a photo's readings, 0 where nobody saw a landmark."""
     agreed = _median(earlier)
-    blind = _places(blind_readings().get(file, []))
+    blind = reading_places(blind_readings().get(file, []))
     if len(blind):
         habit = habits()[:, None] * (agreed[TAILHEAD] - agreed[WITHERS])
         all_told = _median(np.stack([agreed + habit, *blind]))
@@ -135,9 +136,11 @@ def habits() -> Array:
     apart = []
     firsts = {a["file"]: all_readings(a) for a in read_annotations()}
     for file, rows in blind_readings().items():
-        earlier = _median(firsts[file] if file in firsts else _places(second_readings()[file]))
+        earlier = _median(
+            firsts[file] if file in firsts else reading_places(second_readings()[file])
+        )
         along = earlier[TAILHEAD] - earlier[WITHERS]
-        apart.append((_median(_places(rows)) - earlier) @ along / (along @ along))
+        apart.append((_median(reading_places(rows)) - earlier) @ along / (along @ along))
     return np.nanmean(np.array(apart), axis=0)
 
 
