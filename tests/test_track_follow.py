@@ -113,7 +113,7 @@ class BlueNetworkCountingHooves(BlueNetwork):
 
 
 @pytest.mark.parametrize(
-    ("share", "usable", "told"), [(0.1, True, 0), (0.5, True, 1), (0.9, False, 1)]
+    ("share", "usable", "told"), [(0.1, True, 0), (0.4, True, 0), (0.5, False, 1), (0.9, False, 1)]
 )
 def test_a_second_cow_wholly_behind_her_is_told_by_hooves_too_many(share, usable, told):
     (only,) = follow(film([walking(1)], 6.0), BlueNetworkCountingHooves(share))
