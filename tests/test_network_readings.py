@@ -55,10 +55,7 @@ def test_photos_to_train_on_were_all_read_again_and_those_kept_for_testing_were_
     again = blind_readings()
     assert {a["file"] for a in TRAINING} <= set(again)
     assert not {a["file"] for a in TESTS} & set(again)
-    alone = [
-        name for name in second_readings() if name not in {a["file"] for a in TRAINING + TESTS}
-    ]
-    assert set(alone) <= set(again)
+    assert set(second_readings()) - {a["file"] for a in TESTS} <= set(again)
 
 
 def test_the_earlier_readers_habit_is_taken_off():

@@ -5,11 +5,11 @@ who saw neither the first annotation nor the network's answer (``second_readings
 kept for testing five times in all, most photos to train on three times, and once some photos whose
 outlines come from borrowed networks and that nobody annotated otherwise. What counts is the median.
 
-Later all photos to train on were read once or twice again, by readers who had some of the photos
-kept for testing among theirs without knowing it (``blind_readings.json``). On those they agreed
-with the earlier readers; on the photos to train on they put the withers 2 % and the tailhead 1 % of
-body length further forward. So the earlier readings of those count as one more reader, whose habit
-is taken off.
+Later all photos to train on were read once or twice again; in the first round the readers had some
+of the photos kept for testing among theirs without knowing it (``blind_readings.json``). On those
+they agreed with the earlier readers; on the photos to train on they put the withers 2 % and the
+tailhead 1 % of body length further forward. So the earlier readings of those count as one more
+reader, whose habit is taken off.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Average the weights of runs that trained one network on and on.
 
-Each run goes on from the one before and ends at a low rate, so their ends lie in one valley; its
-middle is a little steadier than any end. Run
+Each run goes on from the one before, or starts beside another from the same weights, and ends at a
+low rate, so their ends lie in one valley; its middle is a little steadier than any end. Run
 ``python -m models.training.average OUT_FOLDER VERSION STATE.pt=SHARE [STATE.pt=SHARE ...]``.
 """
 

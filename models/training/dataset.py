@@ -228,7 +228,7 @@ def add_drawn(photos: Photos, folder: Path) -> None:
         image = cv2.imread(str(folder / f"{number:03d}.png"))
         mask = _read_mask(folder / f"{number:03d}_mask.png")
         known = (points.astype(np.float32), weight.astype(np.float32))
-        # grain takes most of the room, and there is more of it than cameras' films keep
+        # at 90 their grain alone would make the file a fifth larger
         add_photo(photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}", 80)
 
 

@@ -9,7 +9,7 @@ and 5, whose heads hang low and nod. Run
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, cycle, islice
 from multiprocessing import Pool
@@ -86,16 +86,11 @@ def _contrast_of(seed: int) -> float:
     return np.inf if frame is None else contrast(frame)
 
 
-def _plain_frames(count: int) -> Iterator[DrawnFrame]:
-    seeds = range(TRAINING_FIRST_SEED, TRAINING_FIRST_SEED + 2 * count)
-    found = (frame for frame in map(draw_frame, seeds) if frame is not None)
-    return islice(found, count)
-
-
-def _lame_frames(count: int) -> Iterator[DrawnFrame]:
-    seeds = range(LAME_FIRST_SEED, LAME_FIRST_SEED + 2 * count)
-    found = map(draw_frame, seeds, cycle(LAME_SCORES))
-    return islice((frame for frame in found if frame is not None), count)
+def _frames(first_seed: int, count: int, scores: Sequence[int | None]) -> Iterator[DrawnFrame]:
+    """Give frames of cows with these scores in turn; nothing for a score leaves it to chance."""
+    seeds = range(first_seed, first_seed + 2 * count)
+    drawn = map(draw_frame, seeds, cycle(scores))
+    return islice((frame for frame in drawn if frame is not None), count)
 
 
 def main(out: Path, count: int = 60, hard_count: int = 0, lame_count: int = 0) -> None:
@@ -103,8 +98,9 @@ def main(out: Path, count: int = 60, hard_count: int = 0, lame_count: int = 0) -
     out.mkdir(parents=True, exist_ok=True)
     points, weights = [], []
     hard = _hard_frames(hard_count) if hard_count else []
-    frames = chain(_plain_frames(count), hard, _lame_frames(lame_count))
-    for number, frame in enumerate(frames):
+    plain = _frames(TRAINING_FIRST_SEED, count, [None])
+    lame = _frames(LAME_FIRST_SEED, lame_count, LAME_SCORES)
+    for number, frame in enumerate(chain(plain, hard, lame)):
         cv2.imwrite(str(out / f"{number:03d}.png"), frame.image)
         cv2.imwrite(str(out / f"{number:03d}_mask.png"), frame.mask)
         points.append(frame.points)

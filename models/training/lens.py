@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import torch
 from torch import Tensor
@@ -88,12 +89,21 @@ def backgrounds(pictures: Tensor, count: int) -> Tensor:
     return _doorways(torch.where(painted, _painted_lane(count, device), pieces))
 
 
+def _draws(count: int, device: str) -> Callable[[float, float], Tensor]:
+    """Return what draws one number for each picture, (count, 1, 1, 1)."""
+    return lambda low, high: uniform(low, high, count, 1, 1, 1, device=device)
+
+
+def _from_the_middle(device: str) -> tuple[Tensor, Tensor]:
+    """Return the places of columns (1, 1, 1, 320) and rows (1, 1, 192, 1), -1 to 1."""
+    x = torch.linspace(-1, 1, INPUT_WIDTH, device=device).view(1, 1, 1, -1)
+    y = torch.linspace(-1, 1, INPUT_HEIGHT, device=device).view(1, 1, -1, 1)
+    return x, y
+
+
 def _painted_lane(count: int, device: str) -> Tensor:
     """Paint a wall with boards or blocks above a rough floor."""
-
-    def draw(low: float, high: float) -> Tensor:
-        return uniform(low, high, count, 1, 1, 1, device=device)
-
+    draw = _draws(count, device)
     y = torch.arange(INPUT_HEIGHT, device=device).view(1, 1, -1, 1).float()
     x = torch.arange(INPUT_WIDTH, device=device).view(1, 1, 1, -1).float()
     tint = torch.rand(count, 3, 1, 1, device=device) * 0.15
@@ -118,12 +128,8 @@ def _painted_lane(count: int, device: str) -> Tensor:
 def _doorways(image: Tensor) -> Tensor:
     """Let daylight in behind some cows: a bright upright opening, as at the end of a lane."""
     n, device = len(image), str(image.device)
-
-    def draw(low: float, high: float) -> Tensor:
-        return uniform(low, high, n, 1, 1, 1, device=device)
-
-    y = torch.linspace(-1, 1, INPUT_HEIGHT, device=device).view(1, 1, -1, 1)
-    x = torch.linspace(-1, 1, INPUT_WIDTH, device=device).view(1, 1, 1, -1)
+    draw = _draws(n, device)
+    x, y = _from_the_middle(device)
     across = (x - draw(-1.1, 1.1) + draw(-0.15, 0.15) * y).abs() < draw(0.04, 0.3)
     opening = across & (y > draw(-1.6, 0.0)) & (y < draw(0.0, 0.8))
     opening &= chance(DOORWAYS, n, device)[:, None, None, None]
@@ -160,9 +166,7 @@ def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float) -> T
 def photograph(image: Tensor) -> Tensor:
     """Return the pictures as cameras of all sorts would take them, 0..1."""
     n, device = len(image), str(image.device)
-
-    def draw(low: float, high: float) -> Tensor:
-        return uniform(low, high, n, 1, 1, 1, device=device)
+    draw = _draws(n, device)
 
     def some(probability: float) -> Tensor:
         return chance(probability, n, device)[:, None, None, None]
@@ -191,8 +195,7 @@ def _light(image: Tensor, draw, some) -> Tensor:  # type: ignore[no-untyped-def]
     grey = image.mean(1, keepdim=True)
     saturation = torch.where(some(0.15), 0.0, draw(0.3, 1.4))
     image = grey + (image - grey) * saturation
-    x = torch.linspace(-1, 1, INPUT_WIDTH, device=device).view(1, 1, 1, -1)
-    y = torch.linspace(-1, 1, INPUT_HEIGHT, device=device).view(1, 1, -1, 1)
+    x, y = _from_the_middle(str(device))
     slope = 1 + draw(-0.4, 0.4) * x + draw(-0.3, 0.3) * y
     lamp = torch.exp(-((x - draw(-1, 1)) ** 2 + (y - draw(-1, 0.5)) ** 2) / draw(0.2, 1.5))
     dark = draw(0.2, 0.6) * (0.6 + draw(0, 1.5) * lamp)

@@ -9,7 +9,8 @@ from torch import Tensor
 
 from models.training.rig import LEGS, UDDER_CENTRE, Rig, quaternion_matrix, turn_about
 
-WITHERS_Z, TAILHEAD_Z = 1.67, -2.50
+ARCH_FRONT_Z, ARCH_REAR_Z = 1.67, -2.50
+"""The back is arched or hollowed between these, about withers and tailhead."""
 ELBOW_Z, LEGS_INWARD = 2.4, (-0.05, 0.30)
 """From withers to tailhead the annotated photos have 1.09 times (standard deviation 0.09) the
 distance of the carpi from the hocks, the rig as it is 0.95 times: its legs are moved inward."""
@@ -165,7 +166,7 @@ def reshape(vertex: Tensor) -> Tensor:
     y = torch.where(
         y < elbow, y * (legs := draw(0.88, 1.25)), (y - elbow) * draw(0.85, 1.18) + elbow * legs
     )
-    middle, half = (WITHERS_Z + TAILHEAD_Z) / 2, (WITHERS_Z - TAILHEAD_Z) / 2
+    middle, half = (ARCH_FRONT_Z + ARCH_REAR_Z) / 2, (ARCH_FRONT_Z - ARCH_REAR_Z) / 2
     u = (z - middle) / half
     arched = chance(0.5, count, device)[:, None]
     lift = torch.where(arched, draw(0.10, 0.60), draw(-0.22, 0.22))

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gait.comparison import TWO_SIDED_90
 from gait.pose import CowNetwork
 from tests.held_back.compare import Outcome, compare
 from tests.held_back.scenes import CLIPS, draw_clips
@@ -23,7 +24,6 @@ TARGETS = {
     "step_time_asymmetry_pct": (3.0, 0.0),
 }
 """Largest error allowed: in the measure's unit, or as a share of the truth if that is larger."""
-NINETY = 1.645
 
 
 def main() -> None:
@@ -83,7 +83,7 @@ def measure_line(name: str, found: list[tuple[float, float, float]]) -> str:
         least, share = TARGETS[name]
         allowed = np.maximum(least, share * np.abs(true))
         target = f"{(np.abs(error) <= allowed).sum():2} of {len(true):2}"
-    holds = np.abs(error) <= NINETY * se
+    holds = np.abs(error) <= TWO_SIDED_90 * se
     return (
         f"{name:25} {len(true):2} {error.mean():+9.4f} {np.sqrt((error**2).mean()):9.4f} "
         f"{error[np.abs(error).argmax()]:+9.4f}   {target:10} {holds.mean():.2f}"
