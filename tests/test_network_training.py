@@ -191,6 +191,22 @@ def test_a_background_gets_the_colour_of_the_back():
     assert torch.equal(lens.like_the_back(behind, cow, place, share=0.0), behind)
 
 
+def test_an_edge_runs_behind_some_cows_close_to_a_landmark():
+    torch.manual_seed(4)
+    plain = torch.full((60, 3, INPUT_HEIGHT, INPUT_WIDTH), 0.4)
+    place = torch.stack([torch.full((60,), 200.0), torch.linspace(40, 150, 60)], 1)
+    place[0] = torch.nan
+    edged = lens.edge_beside(plain, place, share=1.0)
+    step = edged[:, :, 1:, 200].diff(dim=2).abs().sum(1)[1:]
+    clear = step.amax(1) > 0.1
+    rows = step.argmax(1) + 1.5
+    assert clear.float().mean() > 0.7
+    assert ((rows - place[1:, 1]).abs() <= lens.EDGE_OFF_PX + 1.5)[clear].all()
+    # All is as it was above the edge.
+    assert torch.equal(edged[-1, :, :100], plain[-1, :, :100])
+    assert torch.equal(lens.edge_beside(plain, place, share=0.0), plain)
+
+
 def test_some_backgrounds_get_a_doorway_brighter_than_the_rest(monkeypatch):
     torch.manual_seed(3)
     dark = torch.full((40, 3, 64, 96), 30, dtype=torch.uint8)

@@ -166,6 +166,24 @@ def test_a_cow_seen_from_the_front_is_refused():
     assert not only.usable
 
 
+class DoubtfulNetwork(BlueNetwork):
+    """Finds what it finds with a likeness of its own."""
+
+    def __init__(self, likeness: float) -> None:
+        super().__init__()
+        self.likeness = likeness
+
+    def find(self, image):
+        return [replace(box, confidence=self.likeness) for box in super().find(image)]
+
+
+@pytest.mark.parametrize(("likeness", "refused"), [(0.55, True), (0.75, False)])
+def test_what_the_finder_hardly_takes_for_a_cow_is_refused(likeness, refused):
+    (only,) = follow(film([walking(1)], 6.0), DoubtfulNetwork(likeness))
+    assert (problems.NO_COW_PERHAPS in only.problems) is refused
+    assert only.usable is not refused
+
+
 def test_a_panning_camera_is_taken_out():
     """The camera is swung after her for the whole film; she still travels at her own speed."""
 

@@ -25,11 +25,12 @@ STANDING_BL_S = 0.06
 STANDING_FRAMES = 10
 ARCH_ERROR = 0.004
 """Error of the arch that all frames share: the edge's own bias; ours, from drawn films."""
-END_ERROR, END_POINTS = 0.02, 2
-"""How far along her back all frames alike may put withers and tailhead wrong, trunk lengths: 0.010
-on drawn films, 0.016 and 0.023 on films of the rigged cow, 0.022 and 0.024 on single renders, 0.025
-and 0.028 on photos never trained on. And how many points of the line are left off to see what that
-does to the arch."""
+END_ERROR, END_POINTS = 0.018, 2
+"""How far along her back all frames alike may put withers and tailhead wrong, trunk lengths, and
+how many points of the line are left off to see what that does to the arch. Between what two kinds
+of cow want: the 90 % interval holds in 0.90 of films of the rigged cow, in 0.99 of the drawn.
+Measured: 0.010 on drawn films, 0.016 and 0.023 on those of the rigged cow, 0.022 and 0.024 on
+single renders, 0.025 and 0.028 on photos never trained on."""
 CHECK_SHARE, SPREAD_SHARE = 0.5, 0.25
 """What share of the gap between circle and smooth curve, and of the frames' spread, is error."""
 MOST_SPREAD = 0.2

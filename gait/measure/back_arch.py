@@ -142,7 +142,7 @@ def arch_by_spline(back_line: FloatArray) -> FloatArray:
     line = np.asarray(back_line, float)
     shape = line.shape[:-2]
     flat = line.reshape(-1, *line.shape[-2:])
-    good = np.isfinite(arch_of_line(flat))
+    good = np.isfinite(_chord(flat)).all(axis=-1)
     result = np.full(len(flat), np.nan)
     result[good] = [_mean_bend(one[np.isfinite(one).all(axis=1)]) for one in flat[good]]
     return result.reshape(shape)

@@ -28,7 +28,7 @@ LEAST_STRIDES_SEEN = 1.5
 LANDMARK_ERROR_PCT, LANDMARK_ERROR_SHARE = 0.10, 0.05
 """Stride-locked error of poll and withers landmarks: % of withers height, and share of the bob
 once a stride, since the landmarks slide a little on a head that nods; ours, from drawn films."""
-CARRIAGE_ERROR, ONE_LOOK = 0.006, 0.04
+CARRIAGE_ERROR, ONE_LOOK = 0.005, 0.04
 """Error of the head's carriage that all frames share, and that of a single look; ours."""
 RANGE_FACTOR = 1.6
 """Error of highest minus lowest, as a multiple of that of both amplitudes together; ours."""

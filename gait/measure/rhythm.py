@@ -21,12 +21,12 @@ LEAST_SINGLE_STRIDES = 6
 """Strides of single legs, all legs together, from which their variation is told."""
 USUAL_VARIATION_PCT = 1.0
 """Stride-to-stride variation taken where too few strides show it; ours."""
-APART = 0.87
+APART = 0.96
 """Hoof-ons of a pair err partly alike, which their difference does not feel; ours, from drawn
 films."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
-EVENT_BIAS_S = 0.006
+EVENT_BIAS_S = 0.0065
 """What hoof-on and hoof-off may be off in the same way on all legs: a hoof that rolls over its
 toe before it leaves has no sharp moment (horse walk: 4-7 ms, Olsen 2012)."""
 

@@ -83,6 +83,7 @@ class Followed:
     found: Box
     is_glimpse: bool = False
     rows: list[Row] = field(default_factory=list)
+    likeness: list[float] = field(default_factory=list)  # how sure the finder was each time
     missed: int = 0
     ended: str = ""
     doubled: int = 0
@@ -144,6 +145,8 @@ class Followed:
 
     def refresh(self, time_s: float, box: Box) -> None:
         """Take note that the finder confirms her, and of where when the close look has lost her."""
+        if self.rows and self.rows[-1].overlap <= CLEAR:
+            self.likeness.append(box.confidence)
         if self.missed and time_s > self.last_s:
             self._boxes.clear()
             self._boxes.append((time_s, box))

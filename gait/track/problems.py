@@ -17,6 +17,10 @@ OVERLAP = (
 )
 PART_OVERLAP = "Another cow covers her for part of the way ({share:.0%} of the frames)."
 HEAD_ON = "She is seen from the front or behind. Film from the side, square to the lane."
+NO_COW_PERHAPS = (
+    "This may be a dog, a horse or another animal. If it is a cow, film her again from the side "
+    "with nothing before her, or look at her yourself."
+)
 DARK = "The picture is too dark to see her well. Film with the lane lights on."
 BLURRED = (
     "The picture is blurred, so the measures are less sure. Clean and focus the lens, or film in "

@@ -152,7 +152,9 @@ class Album:
         behind = lens.backgrounds(self.bare, len(target) + mixture.view)
         stay = scene.PhotoSetting(photo=photo, valid=self.valid[index], others=self.others[index])
         parts = [
-            scene.looks(target, bank, bank_box, behind[: len(target)], stay, lens.ALIKE),
+            scene.looks(
+                target, bank, bank_box, behind[: len(target)], stay, lens.ALIKE, lens.EDGED
+            ),
             views.views(behind[len(target) :], bank, bank_box, self.strange),
         ]
         chosen = torch.randint(0, len(self.frame), (mixture.photo_view,), device=self.device)

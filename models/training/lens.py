@@ -16,6 +16,8 @@ LEAST_BRIGHT = 0.25
 """Brightness of the brightest fiftieth of a picture; the dark barn's real pictures have 0.55 up."""
 ALIKE = 0.12
 """Share of the backgrounds that get the colour of the cow's back."""
+EDGED, EDGE_OFF_PX = 0.15, 6.0
+"""Share of the backgrounds with an edge near a landmark of back or head, and how near."""
 DOORWAYS, BACK_LIT = 0.15, 0.12
 """Shares of the backgrounds with a bright opening, and of the pictures exposed for the light."""
 METALS = ((0.65, 0.66, 0.68), (0.35, 0.30, 0.27), (0.85, 0.84, 0.80), (0.12, 0.13, 0.15),
@@ -161,6 +163,31 @@ def like_the_back(behind: Tensor, cow: Tensor, place: Tensor, share: float) -> T
     toned = calm * (colour / mean.clamp(min=0.02)) ** uniform(0.7, 1.1, n, 1, 1, 1, device=device)
     on = chance(share, n, device) & (there[:, 3] > 0.2)
     return torch.where(on[:, None, None, None], toned.clamp(0, 1), behind)
+
+
+def edge_beside(behind: Tensor, place: Tensor, share: float) -> Tensor:
+    """Let a level edge, as between wall and floor, run behind some cows close to a landmark.
+
+    Parameters
+    ----------
+    behind : Tensor
+        (n, 3, 192, 320), 0..1.
+    place : Tensor
+        (n, 2) px, a landmark that is easily taken for a part of such an edge.
+    share : float
+        Share of the backgrounds that are changed.
+    """
+    n, device = len(behind), str(behind.device)
+    draw = _draws(n, device)
+    x, y = _from_the_middle(device)
+    column, row = place.nan_to_num(0.0)[:, :, None, None, None].unbind(1)
+    slope = torch.randn(n, 1, 1, 1, device=device) * 0.05
+    level = row + draw(-EDGE_OFF_PX, EDGE_OFF_PX)
+    under = y * INPUT_HEIGHT / 2 + INPUT_HEIGHT / 2 - level
+    below = under > slope * (x * INPUT_WIDTH / 2 + INPUT_WIDTH / 2 - column)
+    tone = torch.exp(torch.randn(n, 3, 1, 1, device=device) * 0.1 + draw(-1.0, 1.0))
+    changed = torch.where(below, behind * tone, behind).clamp(0, 1)
+    return torch.where(chance(share, n, device)[:, None, None, None], changed, behind)
 
 
 def photograph(image: Tensor) -> Tensor:

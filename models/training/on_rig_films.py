@@ -57,8 +57,9 @@ def main(folder: Path) -> None:
     found: dict[str, list[tuple[float, float]]] = {name: [] for name in SHOWN}
     hits = []
     with CowNetwork() as network:
-        for film in sorted(folder.glob("*.mp4")):
-            truth = json.loads(film.with_suffix(".truth.json").read_text("utf-8"))
+        for written in sorted(folder.glob("*.truth.json")):  # after its film, so both are whole
+            film = folder / written.name.replace(".truth.json", ".mp4")
+            truth = json.loads(written.read_text("utf-8"))
             passes = list(follow(read_frames(film), network))
             if not passes:
                 print(film.name, "no cow found")

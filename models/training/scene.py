@@ -13,9 +13,9 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from gait.landmarks import INDEX
+from gait.landmarks import BACK_AND_HEAD, INDEX
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH
-from models.training.lens import add_bars, like_the_back
+from models.training.lens import add_bars, edge_beside, like_the_back
 from models.training.render import HEIGHT, WIDTH, Cutouts
 from models.training.shape import chance, uniform
 
@@ -180,6 +180,7 @@ def looks(
     behind: Tensor,
     stay: PhotoSetting,
     alike: float = 0.0,
+    edged: float = 0.0,
 ) -> Scenes:
     """Return pictures cropped around one cow each.
 
@@ -193,15 +194,20 @@ def looks(
         (n, 3, 192, 320) backgrounds.
     stay : PhotoSetting
         The photos of the last cows.
-    alike : float
-        Share of the backgrounds that get the colour of the cow's back.
+    alike, edged : float
+        Shares of the backgrounds that get the colour of the cow's back, or an edge near a
+        landmark of her back or head.
     """
     n, device = len(target), str(behind.device)
     free = n - len(stay.photo)
     affine, edge = _frame_target(target.box)
     cow = sample(target.rgba, affine)
-    back = carry(target.points, affine)[:, BACK[int(torch.randint(len(BACK), ()))]]
-    canvas = add_bars(like_the_back(behind, cow, back, alike), 0.35)
+    placed = carry(target.points, affine)
+    back = placed[:, BACK[int(torch.randint(len(BACK), ()))]]
+    behind = like_the_back(behind, cow, back, alike)
+    if edged:
+        behind = edge_beside(behind, placed[:, int(torch.randint(len(BACK_AND_HEAD), ()))], edged)
+    canvas = add_bars(behind, 0.35)
     set_canvas, layers_box, layers_seen = _set_free(
         canvas[:free], cow[:free], _rows(target, free), affine[:free], others, others_box
     )
@@ -216,8 +222,7 @@ def looks(
     layers_box.append(box)
     layers_seen.append(front[:, 3].sum((1, 2)) / cow_area(box))
     canvas = add_bars(canvas, 0.45)
-    points = carry(target.points, affine)
-    weight = _hide(points, target.weight, front[:, 3], edge)
+    weight = _hide(placed, target.weight, front[:, 3], edge)
     own = clip(carry_box(target.box[:, None], affine)[:, 0], edge)
     boxes, state = _other_labels(layers_box, layers_seen, edge, own)
     photo_boxes, photo_state = _photo_labels(stay.others, affine[free:], edge[free:])
@@ -229,7 +234,7 @@ def looks(
     inside = _inside(edge)[:, None]
     canvas = canvas * inside + _padding(canvas, edge) * (1 - inside)
     return Scenes(
-        image=canvas, points=points, weight=weight, silhouette=silhouette * inside, boxes=boxes,
+        image=canvas, points=placed, weight=weight, silhouette=silhouette * inside, boxes=boxes,
         state=state,
     )  # fmt: skip
 
