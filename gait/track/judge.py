@@ -220,20 +220,27 @@ def _movement_refusals(draft: Pass, cow: Followed, travelled: float) -> list[str
 def _companion_share(draft: Pass, rows: list[Row]) -> float:
     """Return the share of her frames in which another cow is over or behind her.
 
-    The finder tells two cows apart while their middles are; cows abreast are told by their legs.
+    The finder tells two cows apart while their middles are; cows abreast are told by their legs,
+    which can be counted from the side only.
     """
+    overlap = float((draft.overlap > OVERLAPS).mean())
+    if _is_head_on(draft):
+        return overlap
     legs = np.array([row.seen.extra_hooves > 0 for row in rows])
     whole = legs[~draft.cut] if (~draft.cut).sum() >= 10 else legs
     legs_share = float(whole.mean())
-    return 1.0 if legs_share > LEGS_SHARE else float((draft.overlap > OVERLAPS).mean())
+    return 1.0 if legs_share > LEGS_SHARE else overlap
+
+
+def _is_head_on(draft: Pass) -> bool:
+    size = draft.box[:, 2:] - draft.box[:, :2]
+    whole = ~draft.cut
+    aspect = size[whole, 0] / size[whole, 1]
+    return bool(whole.sum() >= 3 and np.median(aspect) < HEAD_ON_ASPECT)
 
 
 def _view_refusals(draft: Pass) -> list[str]:
-    found = []
-    size = draft.box[:, 2:] - draft.box[:, :2]
-    whole = ~draft.cut
-    if whole.sum() >= 3 and np.median(size[whole, 0] / size[whole, 1]) < HEAD_ON_ASPECT:
-        found.append(problems.HEAD_ON)
+    found = [problems.HEAD_ON] if _is_head_on(draft) else []
     brightness, confidence = np.nanmedian(draft.brightness), np.median(draft.confidence)
     if brightness < DARK_LEVEL or (brightness < DIM_LEVEL and confidence < SEEN_IN_DIM):
         found.append(problems.DARK)
