@@ -166,6 +166,9 @@ def test_a_cow_seen_from_the_front_is_refused():
     assert not only.usable
 
 
+REFUSALS = (problems.HEAD_ON, problems.OVERLAP, problems.NO_COW_PERHAPS)
+
+
 class DoubtfulNetwork(BlueNetwork):
     """Finds what it finds with a likeness of its own."""
 
@@ -182,6 +185,13 @@ def test_what_the_finder_hardly_takes_for_a_cow_is_refused(likeness, refused):
     (only,) = follow(film([walking(1)], 6.0), DoubtfulNetwork(likeness))
     assert (problems.NO_COW_PERHAPS in only.problems) is refused
     assert only.usable is not refused
+
+
+@pytest.mark.parametrize("network", [BlueNetworkCountingHooves(0.9), DoubtfulNetwork(0.55)])
+def test_of_a_cow_from_the_front_nothing_is_said_but_that(network):
+    front = BlueCow(ident=1, tail_x=lambda t: 20 + 100 * t, top=30, tall=300)
+    (only,) = follow(film([front], 3.5), network)
+    assert [p for p in only.problems if p in REFUSALS] == [problems.HEAD_ON]
 
 
 def test_a_panning_camera_is_taken_out():

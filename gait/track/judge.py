@@ -196,11 +196,13 @@ def _heading(draft: Pass, travelled: float) -> Literal["left", "right"]:
 
 
 def _judge(draft: Pass, cow: Followed, rows: list[Row], travelled: float) -> _Verdict:
-    companion = _companion_share(draft, rows)
+    head_on = _is_head_on(draft)
+    companion = _companion_share(draft, rows, count_legs=not head_on)
     refusals = [
         *_movement_refusals(draft, cow, travelled),
         *([problems.OVERLAP] if companion > ALL_THE_WAY else []),
-        *_view_refusals(draft),
+        *([problems.HEAD_ON] if head_on else []),
+        *([problems.DARK] if _is_too_dark(draft) else []),
     ]
     if not refusals and _is_unlike_a_cow(cow):
         refusals = [problems.NO_COW_PERHAPS]
@@ -217,19 +219,16 @@ def _movement_refusals(draft: Pass, cow: Followed, travelled: float) -> list[str
     return found
 
 
-def _companion_share(draft: Pass, rows: list[Row]) -> float:
+def _companion_share(draft: Pass, rows: list[Row], *, count_legs: bool) -> float:
     """Return the share of her frames in which another cow is over or behind her.
 
     The finder tells two cows apart while their middles are; cows abreast are told by their legs,
     which can be counted from the side only.
     """
-    overlap = float((draft.overlap > OVERLAPS).mean())
-    if _is_head_on(draft):
-        return overlap
     legs = np.array([row.seen.extra_hooves > 0 for row in rows])
     whole = legs[~draft.cut] if (~draft.cut).sum() >= 10 else legs
-    legs_share = float(whole.mean())
-    return 1.0 if legs_share > LEGS_SHARE else overlap
+    abreast = count_legs and whole.mean() > LEGS_SHARE
+    return 1.0 if abreast else float((draft.overlap > OVERLAPS).mean())
 
 
 def _is_head_on(draft: Pass) -> bool:
@@ -239,12 +238,10 @@ def _is_head_on(draft: Pass) -> bool:
     return bool(whole.sum() >= 3 and np.median(aspect) < HEAD_ON_ASPECT)
 
 
-def _view_refusals(draft: Pass) -> list[str]:
-    found = [problems.HEAD_ON] if _is_head_on(draft) else []
+def _is_too_dark(draft: Pass) -> bool:
     brightness, confidence = np.nanmedian(draft.brightness), np.median(draft.confidence)
-    if brightness < DARK_LEVEL or (brightness < DIM_LEVEL and confidence < SEEN_IN_DIM):
-        found.append(problems.DARK)
-    return found
+    unsure = confidence < SEEN_IN_DIM
+    return bool(brightness < DARK_LEVEL or (brightness < DIM_LEVEL and unsure))
 
 
 def _is_unlike_a_cow(cow: Followed) -> bool:

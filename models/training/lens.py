@@ -103,11 +103,17 @@ def _from_the_middle(device: str) -> tuple[Tensor, Tensor]:
     return x, y
 
 
+def _pixels(device: str) -> tuple[Tensor, Tensor]:
+    """Return the numbers of columns (1, 1, 1, 320) and rows (1, 1, 192, 1), from 0."""
+    x = torch.arange(INPUT_WIDTH, device=device).view(1, 1, 1, -1).float()
+    y = torch.arange(INPUT_HEIGHT, device=device).view(1, 1, -1, 1).float()
+    return x, y
+
+
 def _painted_lane(count: int, device: str) -> Tensor:
     """Paint a wall with boards or blocks above a rough floor."""
     draw = _draws(count, device)
-    y = torch.arange(INPUT_HEIGHT, device=device).view(1, 1, -1, 1).float()
-    x = torch.arange(INPUT_WIDTH, device=device).view(1, 1, 1, -1).float()
+    x, y = _pixels(device)
     tint = torch.rand(count, 3, 1, 1, device=device) * 0.15
     wall = draw(0.05, 0.85) + tint
     boards = torch.sign(torch.sin(x / draw(2, 14) + draw(0, 6)) + 0.85)
@@ -179,12 +185,11 @@ def edge_beside(behind: Tensor, place: Tensor, share: float) -> Tensor:
     """
     n, device = len(behind), str(behind.device)
     draw = _draws(n, device)
-    x, y = _from_the_middle(device)
+    x, y = _pixels(device)
     column, row = place.nan_to_num(0.0)[:, :, None, None, None].unbind(1)
     slope = torch.randn(n, 1, 1, 1, device=device) * 0.05
     level = row + draw(-EDGE_OFF_PX, EDGE_OFF_PX)
-    under = y * INPUT_HEIGHT / 2 + INPUT_HEIGHT / 2 - level
-    below = under > slope * (x * INPUT_WIDTH / 2 + INPUT_WIDTH / 2 - column)
+    below = y - level > slope * (x - column)
     tone = torch.exp(torch.randn(n, 3, 1, 1, device=device) * 0.1 + draw(-1.0, 1.0))
     changed = torch.where(below, behind * tone, behind).clamp(0, 1)
     return torch.where(chance(share, n, device)[:, None, None, None], changed, behind)

@@ -205,7 +205,7 @@ def looks(
     placed = carry(target.points, affine)
     back = placed[:, BACK[int(torch.randint(len(BACK), ()))]]
     behind = like_the_back(behind, cow, back, alike)
-    if edged:
+    if edged:  # else no random number is spent, and fresh renders stay the same
         behind = edge_beside(behind, placed[:, int(torch.randint(len(BACK_AND_HEAD), ()))], edged)
     canvas = add_bars(behind, 0.35)
     set_canvas, layers_box, layers_seen = _set_free(
