@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait import places
+from gait.cli.port import USUAL_PORT, page_port
 from gait.environment import CLOSED_PORT
 from gait.errors import GaitError
 
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from gait.store import Store
 
 DEMO_FARM, OWN_FARM = "demo_farm", "farm"
-PORT = 8614
 LARGEST_UPLOAD_MB = 2000
 THIS_COMPUTER = ("127.0.0.1", "localhost", "::1")
 
@@ -36,7 +36,9 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("--no-page", action="store_true", help="stop after the table of passes")
     parser.add_argument("--page-only", action="store_true", help="serve the page, score nothing")
     parser.add_argument("--farm", type=Path, metavar="FOLDER", help="farm folder")
-    parser.add_argument("--port", type=int, default=PORT)
+    parser.add_argument(
+        "--port", type=int, help=f"{USUAL_PORT} or the next free one if left out", metavar="NUMBER"
+    )
     parser.add_argument(
         "--address",
         default="127.0.0.1",
@@ -153,11 +155,14 @@ def print_table(store: Store, reports: list[ClipReport]) -> None:
     Console(width=None if sys.stdout.isatty() else 140).print(table)
 
 
-def serve(farm: Path, address: str, port: int) -> int:
+def serve(farm: Path, address: str, wanted: int | None) -> int:
     """Serve the page until stopped; nothing is sent to anybody."""
     import signal
     import subprocess
 
+    port = page_port(address, wanted)
+    if wanted is None and port != USUAL_PORT:
+        print(f"\nPort {USUAL_PORT} is in use, perhaps by the page of another farm.", flush=True)
     script = places.root() / "app" / "main.py"
     settings = {
         "server.address": address,

@@ -14,7 +14,7 @@ from gait.pose.decode import Maps, find_peaks, sigmoid
 from gait.pose.network import CowNetwork
 from gait.pose.sighting import Box, FloatArray, Image, Sighting, Silhouette
 
-GROWTHS: tuple[float, ...] = (1.0, 0.93, 1.08)
+GROWTHS: tuple[float, ...] = (1.0, 0.93, 1.08, 0.87, 1.15)
 """The box is looked into at these sizes; the first gives the grid of the result."""
 FINER = 2
 """The mean is kept on a grid so many times finer than the network's."""
@@ -37,7 +37,7 @@ class CarefulNetwork:
         return self._network.find(image)
 
     def look(self, image: Image, box: Box) -> Sighting:
-        """Look at one cow six times and return the mean.
+        """Look at one cow ten times and return the mean.
 
         Parameters
         ----------

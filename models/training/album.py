@@ -31,7 +31,7 @@ class Mixture:
     rendered: int = 34
     cut_out: int = 18
     photo: int = 32
-    view: int = 14
+    view: int = 18
     photo_view: int = 10
 
     def times(self, factor: float) -> Mixture:
@@ -82,8 +82,7 @@ class Album:
         bare, negative = _unpack(arrays, "bare"), _unpack(arrays, "negative")
         repeat = max(1, round(NEGATIVE_SHARE * len(bare) / len(negative)))
         self.bare = torch.cat([bare, negative.repeat(repeat, 1, 1, 1)]).to(device)
-        strange = self._tensor(arrays["strange"]).permute(0, 3, 1, 2) / 255
-        self.strange = torch.cat([strange[:, :3] * strange[:, 3:], strange[:, 3:]], 1)
+        self.strange = self._tensor(arrays["strange"]).permute(0, 3, 1, 2) / 255
         self.textures = self._coat_patches()
 
     def _tensor(self, array: NDArray[Any]) -> Tensor:

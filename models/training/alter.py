@@ -13,10 +13,10 @@ from torch.nn import functional
 from models.training.shape import chance, uniform
 
 NODES = (4, 6)
-BEND_PX = 6.0
+BEND_PX = 9.0
 """Standard deviation of the nodes' shifts; the cow is about 400 px long in a picture of 640."""
 CALM_EDGE_PX = 60.0
-BENT, REPAINTED, RETONED = 0.6, 0.25, 0.25
+BENT, REPAINTED, RETONED = 0.8, 0.35, 0.25
 RELIEF_PX = 45
 """Light and dark over shorter distances are relief and stay; over longer ones they are coat."""
 

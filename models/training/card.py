@@ -66,6 +66,10 @@ def table(card: dict[str, Any]) -> str:
         f"| other animals pasted in ({free['other_animal_frames']}): taken for a cow | "
         f"{_percent(free['other_animal_taken_for_cow_share'])} |"
     )
+    rows.append(
+        f"| photos of other animals ({free['animal_photos']}): taken for a cow | "
+        f"{free['animal_photos_taken_for_cow']} |"
+    )
     for name, part in figures["other_animals_on_film"].items():
         overlap = part["iou_where_found"]
         rows.append(

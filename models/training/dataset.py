@@ -26,13 +26,15 @@ from models.training.annotated import (
     read_annotations,
     settle_back,
 )
-from models.training.dataset_names import TEST_PICTURES, TRAINING_ANIMALS
+from models.training.dataset_names import TEST_ANIMALS, TEST_PICTURES
 from models.training.rig import read_rig
 
 HERE = Path(__file__).resolve().parent
 CANVAS_WIDTH, CANVAS_HEIGHT = 480, 288
 CONTEXT = 1.6
 """A canvas shows this many times the cow's box."""
+STRANGE_WIDTH, STRANGE_HEIGHT = 240, 144
+"""Cut-outs of other animals; few were larger from the start."""
 SCENE_SIDE = 288
 OTHER_COWS, FRAME_COWS = 6, 8
 TAUGHT_BY_NETWORK = ("poll", "withers", "tailhead", "near_carpus", "near_fore_fetlock",
@@ -290,7 +292,7 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     """Write the file the training reads."""
     photos, whole = gather(shared_data, teacher)
     add_drawn(photos, teacher.parent / "drawn")
-    negatives, strange = _cow_free(shared_data, extra)
+    negatives, strange = _cow_free(extra)
     arrays: dict[str, Array] = {f"rig_{k}": v for k, v in read_rig(
         shared_data / "cow_rig/cow_rig_walk.glb").items()}  # fmt: skip
     for key, images in (
@@ -312,27 +314,31 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     print(counts, f"{known} photos with landmarks, {len(strange)} other animals")
 
 
-def _cow_free(shared_data: Path, extra: Path) -> tuple[list[bytes], list[Array]]:
+def _cow_free(extra: Path) -> tuple[list[bytes], list[Array]]:
     """Pictures without cows, and cut-outs of other animals, less those kept for testing."""
-    pictures = []
+    pictures, animals = [], []
     for path in sorted(extra.rglob("*")):
+        if "animals" in path.parts:
+            continue
         if path.suffix in (".png", ".jpg") and path.stem not in TEST_PICTURES:
             image = cv2.imread(str(path))
             if image is not None and min(image.shape[:2]) >= 128:
                 pictures.append(_square(image))
-    animals = []
-    for name in TRAINING_ANIMALS:
-        path = shared_data / f"cows/cutouts/bovines/{name}.png"
-        rgba = cv2.cvtColor(cv2.imread(str(path), cv2.IMREAD_UNCHANGED), cv2.COLOR_BGRA2RGBA)
-        animals.append(_fit_cutout(rgba))
+    for path in sorted((extra / "animals/cutouts").glob("*.png")):
+        if path.stem not in TEST_ANIMALS:
+            bgra = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+            animals.append(_fit_cutout(cv2.cvtColor(bgra, cv2.COLOR_BGRA2RGBA)))
     return pictures, animals
 
 
 def _fit_cutout(rgba: Array) -> Array:
-    canvas = np.zeros((CANVAS_HEIGHT, CANVAS_WIDTH, 4), np.uint8)
-    scale = 0.94 * min(CANVAS_WIDTH / rgba.shape[1], CANVAS_HEIGHT / rgba.shape[0])
-    small = cv2.resize(rgba, None, fx=scale, fy=scale)
-    y, x = (CANVAS_HEIGHT - small.shape[0]) // 2, (CANVAS_WIDTH - small.shape[1]) // 2
+    """Return a cut-out set into the middle of a canvas, its colours times its cover."""
+    canvas = np.zeros((STRANGE_HEIGHT, STRANGE_WIDTH, 4), np.uint8)
+    whole = np.dstack([rgba[..., :3] * (rgba[..., 3:] / 255), rgba[..., 3:]]).astype(np.uint8)
+    scale = 0.94 * min(STRANGE_WIDTH / rgba.shape[1], STRANGE_HEIGHT / rgba.shape[0])
+    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
+    small = cv2.resize(whole, None, fx=scale, fy=scale, interpolation=way)
+    y, x = (STRANGE_HEIGHT - small.shape[0]) // 2, (STRANGE_WIDTH - small.shape[1]) // 2
     canvas[y : y + small.shape[0], x : x + small.shape[1]] = small
     return canvas
 

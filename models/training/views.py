@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import torch
 from torch import Tensor
-from torch.nn import functional
 
+from models.training import alter
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH
 from models.training.lens import add_bars
 from models.training.scene import (
@@ -17,10 +17,16 @@ from models.training.scene import (
     clip,
     cow_area,
     place,
+    pyramid,
     sample,
     sample_levels,
 )
 from models.training.shape import chance, uniform
+
+STRANGE_MOST, STRANGE_SHARE = 2, 0.35
+"""So many other animals at most in a picture, each with this chance."""
+STRANGE_SIZES = (-1.3, 0.35)
+"""Logarithms of the least and the greatest width of their cut-outs, in 240 px."""
 
 
 def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor) -> Scenes:
@@ -30,8 +36,8 @@ def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor)
     ----------
     behind : (n, 3, 192, 320)
     cows, cows_box : pyramid and (k, 4)
-    strange : (s, 4, 288, 480)
-        Cut-outs of other animals.
+    strange : (s, 4, 144, 240)
+        Cut-outs of other animals, colours times cover.
     """
     n, device = len(behind), str(behind.device)
     canvas = add_bars(behind, 0.4)
@@ -39,7 +45,8 @@ def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor)
     main_size = torch.exp(uniform(-1.75, -0.1, n, device=device))
     ground = uniform(0.55, 0.98, n, device=device) * INPUT_HEIGHT
     alphas, boxes = [], []
-    canvas = _set_strange(canvas, strange)
+    for _ in range(STRANGE_MOST):
+        canvas = _set_strange(canvas, strange)
     for turn in range(3):
         on = (turn < number).float()[:, None, None, None]
         index = torch.randint(0, len(cows_box), (n,), device=device)
@@ -72,8 +79,15 @@ def views(behind: Tensor, cows: list[Tensor], cows_box: Tensor, strange: Tensor)
 
 
 def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
+    """Set another animal, bent and repainted as photos are, into some of the pictures."""
     n, device = len(canvas), str(canvas.device)
-    index = torch.randint(0, len(strange), (n,), device=device)
+    chosen = strange[torch.randint(0, len(strange), (n,), device=device)]
+    w, h = strange.shape[-1], strange.shape[-2]
+    room = torch.tensor([-w, -h, 2 * w, 2 * h], device=device).expand(n, 4)
+    bent, _ = alter.bend(chosen, torch.zeros(n, 1, 2, device=device), room)
+    cover = bent[:, 3:]
+    colour = (bent[:, :3] / cover.clamp(min=1 / 255)).clamp(0, 1)
+    rgba = torch.cat([alter.repaint(colour, cover) * cover, cover], 1)
     middle = torch.stack(
         [
             uniform(0.1, 0.9, n, device=device) * INPUT_WIDTH,
@@ -81,17 +95,13 @@ def _set_strange(canvas: Tensor, strange: Tensor) -> Tensor:
         ],
         1,
     )
-    box = torch.tensor([0.0, 0.0, strange.shape[-1], strange.shape[-2]], device=device)
-    scale = torch.exp(uniform(-2.0, -0.4, n, device=device))
-    affine = place(
-        box.expand(n, 4), middle, scale, torch.ones_like(scale), torch.zeros_like(scale),
-        chance(0.5, n, device),
-    )  # fmt: skip
-    small = functional.avg_pool2d(strange, 2)
-    half = affine.clone()
-    half[:, :, 2] += half[:, :, :2].sum(-1) * 0.5
-    half[:, :, :2] *= 2
-    layer = sample(small[index], half) * chance(0.20, n, device).float()[:, None, None, None]
+    scale = torch.exp(uniform(*STRANGE_SIZES, n, device=device))
+    stretch = torch.exp(torch.randn(n, device=device) * 0.1)
+    tilt = torch.randn(n, device=device) * 0.04
+    box = torch.tensor([0.0, 0.0, w, h], device=device).expand(n, 4)
+    affine = place(box, middle, scale, stretch, tilt, chance(0.5, n, device))
+    layer = sample_levels(pyramid(rgba), torch.arange(n, device=device), affine)
+    layer = layer * chance(STRANGE_SHARE, n, device).float()[:, None, None, None]
     return canvas * (1 - layer[:, 3:]) + layer[:, :3]
 
 

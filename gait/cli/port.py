@@ -1,0 +1,56 @@
+"""Which port the page is served on: the usual one, or the next that nobody uses."""
+
+from __future__ import annotations
+
+import os
+import socket
+
+from gait.errors import GaitError
+
+USUAL_PORT = 8614
+NEXT_TRIED = 20
+
+
+def page_port(address: str, wanted: int | None) -> int:
+    """Return the port to serve the page on.
+
+    Parameters
+    ----------
+    address : str
+        The page's address on this computer.
+    wanted : int or None
+        The port asked for; None for the usual one, or the next free one after it: another farm's
+        page may be open.
+
+    Raises
+    ------
+    GaitError
+        If the port asked for cannot be had, or none of those tried.
+    """
+    if wanted is not None:
+        if not _is_free(address, wanted):
+            raise GaitError(
+                f"The page cannot be served on port {wanted}; perhaps an open page uses it.",
+                "Stop that one (Ctrl-C in its window), or leave --port out to get a free one.",
+            )
+        return wanted
+    for port in range(USUAL_PORT, USUAL_PORT + NEXT_TRIED):
+        if _is_free(address, port):
+            return port
+    raise GaitError(
+        f"The page cannot be served on {address}, ports {USUAL_PORT} to {port}.",
+        "Close pages that are still open, or look whether the address is this computer's.",
+    )
+
+
+def _is_free(address: str, port: int) -> bool:
+    """Tell whether a server could listen there."""
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as trial:
+        if os.name != "nt":  # there it would let two servers share a port
+            trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((address, port))
+        except (OSError, OverflowError):
+            return False
+    return True

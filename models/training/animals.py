@@ -1,0 +1,72 @@
+"""Pictures of animals other than cows, from two Debian packages, so as to tell them from cows.
+
+Cut-outs to train on come from tuxpaint-stamps-default, photos to test on from gcompris-qt-data;
+unpack both with ``dpkg-deb -x`` into one folder. Run
+``python -m models.training.animals UNPACKED PICTURES/animals``.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+STAMPS = "usr/share/tuxpaint/stamps"
+SORTS = ("animals/mammals", "animals/marsupials", "people")
+LEFT_OUT = {"cartoon", "toys", "body_parts", "aquatic", "rodents", "apes"}
+"""Folders that are no photos, or whose animals are shaped like no cow."""
+CATTLE = {"cow", "cow_white", "bull", "bison", "yak", "zebu"}
+ALBUMS = ("explore_farm_animals", "explore_world_animals")
+PHOTOS_WITH_CATTLE = {"explore_farm_animals_01", "explore_world_animals_10"}
+"""A Friesian cow, and bison: whether those are cows is not for the network to say."""
+
+
+def copy_cutouts(unpacked: Path, folder: Path) -> int:
+    """Copy the photographed stamps that have an outline and are no cattle; return how many."""
+    folder.mkdir(parents=True, exist_ok=True)
+    count = 0
+    for sort in SORTS:
+        for path in sorted((unpacked / STAMPS / sort).rglob("*.png")):
+            image = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+            outlined = image.ndim == 3 and image.shape[2] == 4
+            if outlined and path.stem not in CATTLE and not LEFT_OUT & {*path.parts}:
+                (folder / path.name).write_bytes(path.read_bytes())
+                count += 1
+    return count
+
+
+def carve_photos(unpacked: Path, folder: Path) -> int:
+    """Write the WebP photos inside two resource files as JPEG; return how many."""
+    folder.mkdir(parents=True, exist_ok=True)
+    count = 0
+    for album in ALBUMS:
+        data = (unpacked / f"usr/share/gcompris-qt/rcc/{album}.rcc").read_bytes()
+        for number, start in enumerate(_webp_starts(data)):
+            name = f"{album}_{number:02d}"
+            size = 8 + int.from_bytes(data[start + 4 : start + 8], "little")
+            photo = cv2.imdecode(np.frombuffer(data[start : start + size], np.uint8), 1)
+            if photo is not None and name not in PHOTOS_WITH_CATTLE:
+                cv2.imwrite(str(folder / f"{name}.jpg"), photo)
+                count += 1
+    return count
+
+
+def _webp_starts(data: bytes) -> list[int]:
+    starts, at = [], data.find(b"RIFF")
+    while at >= 0:
+        if data[at + 8 : at + 12] == b"WEBP":
+            starts.append(at)
+        at = data.find(b"RIFF", at + 4)
+    return starts
+
+
+def main(unpacked: Path, folder: Path) -> None:
+    """Fill the folder with cut-outs and photos."""
+    cut = copy_cutouts(unpacked, folder / "cutouts")
+    print(f"{cut} cut-outs, {carve_photos(unpacked, folder / 'photos')} photos")
+
+
+if __name__ == "__main__":
+    main(*map(Path, sys.argv[1:3]))

@@ -1,0 +1,48 @@
+"""The port of the page: the usual one, the next free one, or a sentence."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+
+from gait.cli import port
+from gait.cli.port import page_port
+from gait.errors import GaitError
+
+HERE = "127.0.0.1"
+
+
+@contextmanager
+def listening() -> Iterator[int]:
+    """Hold a port as an open page does."""
+    with socket.socket() as page:
+        page.bind((HERE, 0))
+        page.listen()
+        yield page.getsockname()[1]
+
+
+def test_the_port_of_an_open_page_is_passed_over(monkeypatch):
+    with listening() as taken:
+        monkeypatch.setattr(port, "USUAL_PORT", taken)
+        assert taken < page_port(HERE, None) < taken + port.NEXT_TRIED
+
+
+def test_the_usual_port_is_taken_when_it_is_free(monkeypatch):
+    with listening() as was_taken:
+        pass
+    monkeypatch.setattr(port, "USUAL_PORT", was_taken)
+    assert page_port(HERE, None) == was_taken == page_port(HERE, was_taken)
+
+
+def test_a_port_asked_for_is_never_swapped_for_another():
+    with listening() as taken, pytest.raises(GaitError, match=f"{taken}.*an open page.*--port"):
+        page_port(HERE, taken)
+
+
+@pytest.mark.parametrize("wanted", [None, 70000])
+def test_an_address_or_port_that_cannot_be_had_is_told(wanted):
+    with pytest.raises(GaitError, match="cannot be served"):
+        page_port("203.0.113.7", wanted)  # RFC 5737: kept for documentation, no computer has it
