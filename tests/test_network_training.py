@@ -7,12 +7,13 @@ import pytest
 
 torch = pytest.importorskip("torch")
 
-from models.training import alter, lens, scene, shape, targets  # noqa: E402
+from models.training import alter, lens, scene, shape, targets, views  # noqa: E402
+from models.training.animals import CUTOUT_HEIGHT, CUTOUT_WIDTH  # noqa: E402
 from models.training.architecture import INPUT_HEIGHT, INPUT_WIDTH, OUTPUT_STRIDE  # noqa: E402
 from models.training.average import average  # noqa: E402
 from models.training.dataset import is_copy, looks  # noqa: E402
 from models.training.network import CowMaps  # noqa: E402
-from models.training.render import coverage_box  # noqa: E402
+from models.training.render import HEIGHT, WIDTH, coverage_box  # noqa: E402
 from models.training.rig_film import Camera, top_line  # noqa: E402
 from models.training.train import rate_at  # noqa: E402
 from models.training.unfold import unfold  # noqa: E402
@@ -273,3 +274,19 @@ def test_the_top_line_of_a_cover_is_its_upper_edge():
     line = np.array(top_line(cover, np.array([[80.0, 20.0], [20.0, 20.0]])))
     assert line[[0, -1], 0].tolist() == [80.0, 20.0]
     assert set(line[:, 1]) == {11.5, 8.5}
+
+
+def test_a_frame_with_another_animal_alone_holds_no_cow():
+    torch.manual_seed(3)
+    cows = scene.pyramid(torch.rand(2, 4, HEIGHT, WIDTH))
+    boxes = torch.tensor([[100.0, 80.0, 500.0, 320.0]] * 2)
+    animal = torch.ones(1, 4, CUTOUT_HEIGHT, CUTOUT_WIDTH)
+    behind = torch.full((24, 3, INPUT_HEIGHT, INPUT_WIDTH), 0.5)
+    shown = views.views(behind, cows, boxes, animal)
+    empty = (shown.state == 0).all(1)
+    assert 0 < int(empty.sum()) < 24
+    # There the landmarks and the outline to be learnt are nowhere; elsewhere they are unknown.
+    assert (shown.weight[empty] == 0).all() and (shown.silhouette[empty] == 0).all()
+    assert shown.weight[~empty].isnan().all()
+    with_animal = (shown.image[empty][:, :, 6:-6] - 0.5).abs().amax((1, 2, 3)) > 0.2
+    assert with_animal.any()

@@ -9,15 +9,19 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 STAMPS = "usr/share/tuxpaint/stamps"
 SORTS = ("animals/mammals", "animals/marsupials", "people")
 LEFT_OUT = {"cartoon", "toys", "body_parts", "aquatic", "rodents", "apes"}
 """Folders that are no photos, or whose animals are shaped like no cow."""
 CATTLE = {"cow", "cow_white", "bull", "bison", "yak", "zebu"}
+CUTOUT_WIDTH, CUTOUT_HEIGHT = 240, 144
+"""Few were larger from the start."""
 ALBUMS = ("explore_farm_animals", "explore_world_animals")
 PHOTOS_WITH_CATTLE = {"explore_farm_animals_01", "explore_world_animals_10"}
 """A Friesian cow, and bison: whether those are cows is not for the network to say."""
@@ -35,6 +39,18 @@ def copy_cutouts(unpacked: Path, folder: Path) -> int:
                 (folder / path.name).write_bytes(path.read_bytes())
                 count += 1
     return count
+
+
+def fit_cutout(rgba: NDArray[Any]) -> NDArray[Any]:
+    """Return a cut-out set into the middle of a canvas, its colours times its cover."""
+    canvas = np.zeros((CUTOUT_HEIGHT, CUTOUT_WIDTH, 4), np.uint8)
+    whole = np.dstack([rgba[..., :3] * (rgba[..., 3:] / 255), rgba[..., 3:]]).astype(np.uint8)
+    scale = 0.94 * min(CUTOUT_WIDTH / rgba.shape[1], CUTOUT_HEIGHT / rgba.shape[0])
+    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
+    small = cv2.resize(whole, None, fx=scale, fy=scale, interpolation=way)
+    y, x = (CUTOUT_HEIGHT - small.shape[0]) // 2, (CUTOUT_WIDTH - small.shape[1]) // 2
+    canvas[y : y + small.shape[0], x : x + small.shape[1]] = small
+    return canvas
 
 
 def carve_photos(unpacked: Path, folder: Path) -> int:

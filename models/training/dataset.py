@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gait.landmarks import LANDMARKS
+from models.training.animals import fit_cutout
 from models.training.annotated import (
     agreed_points,
     polygon_mask,
@@ -33,8 +34,6 @@ HERE = Path(__file__).resolve().parent
 CANVAS_WIDTH, CANVAS_HEIGHT = 480, 288
 CONTEXT = 1.6
 """A canvas shows this many times the cow's box."""
-STRANGE_WIDTH, STRANGE_HEIGHT = 240, 144
-"""Cut-outs of other animals; few were larger from the start."""
 SCENE_SIDE = 288
 OTHER_COWS, FRAME_COWS = 6, 8
 TAUGHT_BY_NETWORK = ("poll", "withers", "tailhead", "near_carpus", "near_fore_fetlock",
@@ -327,20 +326,8 @@ def _cow_free(extra: Path) -> tuple[list[bytes], list[Array]]:
     for path in sorted((extra / "animals/cutouts").glob("*.png")):
         if path.stem not in TEST_ANIMALS:
             bgra = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
-            animals.append(_fit_cutout(cv2.cvtColor(bgra, cv2.COLOR_BGRA2RGBA)))
+            animals.append(fit_cutout(cv2.cvtColor(bgra, cv2.COLOR_BGRA2RGBA)))
     return pictures, animals
-
-
-def _fit_cutout(rgba: Array) -> Array:
-    """Return a cut-out set into the middle of a canvas, its colours times its cover."""
-    canvas = np.zeros((STRANGE_HEIGHT, STRANGE_WIDTH, 4), np.uint8)
-    whole = np.dstack([rgba[..., :3] * (rgba[..., 3:] / 255), rgba[..., 3:]]).astype(np.uint8)
-    scale = 0.94 * min(STRANGE_WIDTH / rgba.shape[1], STRANGE_HEIGHT / rgba.shape[0])
-    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
-    small = cv2.resize(whole, None, fx=scale, fy=scale, interpolation=way)
-    y, x = (STRANGE_HEIGHT - small.shape[0]) // 2, (STRANGE_WIDTH - small.shape[1]) // 2
-    canvas[y : y + small.shape[0], x : x + small.shape[1]] = small
-    return canvas
 
 
 if __name__ == "__main__":
