@@ -31,7 +31,8 @@ def test_photos_are_carved_out_of_a_resource_file(tmp_path):
     # The second photo of the first album is the one with a cow.
     assert carve_photos(tmp_path, tmp_path / "out") == 5
     first, third = (cv2.imread(str(tmp_path / f"out/{ALBUMS[0]}_{n:02d}.jpg")) for n in (0, 2))
-    assert abs(int(first.mean()) - 30) <= 2 and abs(int(third.mean()) - 200) <= 2
+    assert abs(int(first.mean()) - 30) <= 2
+    assert abs(int(third.mean()) - 200) <= 2
 
 
 def test_cutouts_leave_out_cattle_and_what_has_no_outline(tmp_path):

@@ -286,7 +286,8 @@ def test_a_frame_with_another_animal_alone_holds_no_cow():
     empty = (shown.state == 0).all(1)
     assert 0 < int(empty.sum()) < 24
     # There the landmarks and the outline to be learnt are nowhere; elsewhere they are unknown.
-    assert (shown.weight[empty] == 0).all() and (shown.silhouette[empty] == 0).all()
+    assert (shown.weight[empty] == 0).all()
+    assert (shown.silhouette[empty] == 0).all()
     assert shown.weight[~empty].isnan().all()
     with_animal = (shown.image[empty][:, :, 6:-6] - 0.5).abs().amax((1, 2, 3)) > 0.2
     assert with_animal.any()
