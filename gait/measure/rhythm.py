@@ -21,9 +21,9 @@ LEAST_SINGLE_STRIDES = 6
 """Strides of single legs, all legs together, from which their variation is told."""
 USUAL_VARIATION_PCT = 1.0
 """Stride-to-stride variation taken where too few strides show it; ours."""
-APART = 0.96
-"""Hoof-ons of a pair err partly alike, which their difference does not feel; ours, from drawn
-films."""
+ONE_LEGS_OWN = 1.1
+"""Hoof-ons of one leg err partly alike on all prints, which their mean does not mend; ours, from
+drawn films."""
 CLOCK_ERROR = 0.002
 """Relative error of a film's clock: consumer cameras are not exact (Teeple 2009); our figure."""
 EVENT_BIAS_S = 0.0065
@@ -207,7 +207,7 @@ def _larger_asymmetry(table: Timetable, name: str, of_pair: OfPair) -> Measure:
         return missing(UNITS[name], f"No pair of legs was seen well enough. {MORE_STRIDES}")
     value, error = max(found, key=lambda f: abs(f[0]))
     if of_pair is _step:
-        error *= APART
+        error *= ONE_LEGS_OWN
     # noise alone makes a sound cow uneven: its part in the square is taken off
     value = np.sqrt(max(value**2 - error**2, 0.0))
     return known(value, error, UNITS[name], stride_count(table))

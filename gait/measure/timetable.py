@@ -1,9 +1,10 @@
 """The timetable of a pass: one stride duration, and where in the stride each hoof comes and goes.
 
 All hoof-on and hoof-off moments of all legs are fitted together: each is the phase of its leg
-and kind plus a whole number of strides. Every timing measure is then a function of that one fit,
-and its error follows from the fit's covariance. A leg that is missing for a stride, or an event
-that is timed badly, costs precision but does not spoil the rest.
+and kind plus a whole number of strides, on a clock that all legs share and that runs now faster,
+now slower, as the cow does. Every timing measure is then a function of that one fit, and its error
+follows from the fit's covariance. A leg that is missing for a stride, or an event that is timed
+badly, costs precision but does not spoil the rest.
 """
 
 from __future__ import annotations
@@ -31,8 +32,9 @@ n and of n - 1 events differ by a variance of s^2 / (n (n - 1)), a third to a ha
 about half of the legs have such an event at the picture's edge."""
 OUT_OF_BEAT = 0.27
 """A swing farther than this (strides) from a whole number of strides is out of beat; ours."""
-DRIFT_EVENTS = 12
-"""From so many events on, a steady quickening or slowing of the walk is fitted too."""
+CLOCK_WANDER = 0.02
+"""Spread of single strides about their mean that the shared clock allows for, share; ours."""
+KNOTS_A_STRIDE = 2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,15 +44,14 @@ class Timetable:
     Parameters
     ----------
     stride_s : float
-        Stride duration in the middle of the pass.
-    middle_s : float
-        Time that `stride_s` belongs to.
-    drift_s : float
-        Event times bend by `drift_s` times the square of the strides from the middle.
+        Stride duration, mean of the pass.
+    knots_s : ndarray
+        Times at which the clock's delay is fitted; 0 at the first, straight between them.
     column : dict
         Place of each known (leg, "on" or "off") in `fitted`.
     fitted : ndarray
-        Phases in seconds in the order of `column`, then stride duration, then perhaps drift.
+        Phases in seconds in the order of `column`, then stride duration, then the clock's delay at
+        all knots but the first, s.
     covariance : ndarray
         Covariance of `fitted`, s^2.
     strides : dict
@@ -63,8 +64,7 @@ class Timetable:
     """
 
     stride_s: float
-    middle_s: float
-    drift_s: float
+    knots_s: FloatArray
     column: dict[tuple[str, Kind], int]
     fitted: FloatArray
     covariance: FloatArray
@@ -110,8 +110,9 @@ class Timetable:
         ndarray
             Strides; a whole number each time the first event of `column` comes round.
         """
-        bend = self.drift_s * ((time_s - self.middle_s) / self.stride_s) ** 2
-        result: FloatArray = (time_s - bend - self.fitted[0]) / self.stride_s
+        delays = np.concatenate([[0.0], self.fitted[len(self.column) + 1 :]])
+        late = np.interp(time_s, self.knots_s, delays)
+        result: FloatArray = (time_s - late - self.fitted[0]) / self.stride_s
         return result
 
 
@@ -143,19 +144,18 @@ def fit_timetable(swings: dict[str, list[Swing]]) -> Timetable | None:
     swing_s = _usual_swing_s(swings)
     events = [event for leg in LEGS for event in _numbered(leg, swings[leg], guess, swing_s)]
     column = _columns(events)
-    times = np.array([e.time_s for e in events])
-    middle = float((times.min() + times.max()) / 2)
-    bends = len(events) >= DRIFT_EVENTS and times.max() - times.min() > 2.5 * guess
-    design = _design(events, column, (times - middle) / guess, bends=bends)
-    if len(events) < design.shape[1]:
+    if len(events) < len(column) + 1:
         return None
+    times = np.array([e.time_s for e in events])
+    knots = np.arange(times.min(), times.max() + guess / KNOTS_A_STRIDE, guess / KNOTS_A_STRIDE)
+    design = _design(events, column, knots)
     sure = 1 / np.array([e.se_s**2 + (STRIDE_WANDER * guess) ** 2 for e in events])
-    fitted, covariance = _robust_fit(design, times, sure, (STRIDE_WANDER * guess) ** 2)
+    steady = _steadiness(len(column) + 1, len(knots) - 1, guess)
+    fitted, covariance = _robust_fit(design, times, sure, steady, (STRIDE_WANDER * guess) ** 2)
     singles = [pair for leg in LEGS for pair in _neighbours(events, leg)]
     return Timetable(
         stride_s=float(fitted[len(column)]),
-        middle_s=middle,
-        drift_s=float(fitted[-1]) if bends else 0.0,
+        knots_s=knots,
         column=column,
         fitted=fitted,
         covariance=covariance,
@@ -259,42 +259,50 @@ def _columns(events: list[_Event]) -> dict[tuple[str, Kind], int]:
 
 
 def _design(
-    events: list[_Event],
-    column: dict[tuple[str, Kind], int],
-    strides_from_middle: FloatArray,
-    *,
-    bends: bool,
+    events: list[_Event], column: dict[tuple[str, Kind], int], knots: FloatArray
 ) -> FloatArray:
-    design = np.zeros((len(events), len(column) + 1 + bends))
+    design = np.zeros((len(events), len(column) + len(knots)))
     for row, event in enumerate(events):
         design[row, column[event.leg, event.kind]] = 1
         design[row, len(column)] = event.count
-    if bends:
-        design[:, -1] = strides_from_middle**2
+    times = np.array([e.time_s for e in events])
+    for k, hat in enumerate(np.eye(len(knots))[1:]):
+        design[:, len(column) + 1 + k] = np.interp(times, knots, hat)
     return design
 
 
+def _steadiness(before: int, knots: int, stride_s: float) -> FloatArray:
+    """Return rows that draw each knot's delay to that of the knot before (a random walk)."""
+    rows: FloatArray = np.zeros((knots, before + knots))
+    rows[:, before:] = np.eye(knots) - np.eye(knots, k=-1)
+    rows /= CLOCK_WANDER * stride_s / np.sqrt(KNOTS_A_STRIDE)
+    return rows
+
+
 def _robust_fit(
-    design: FloatArray, times: FloatArray, sure: FloatArray, wander: float
+    design: FloatArray, times: FloatArray, sure: FloatArray, steady: FloatArray, wander: float
 ) -> tuple[FloatArray, FloatArray]:
     """Return weighted least squares with Huber weights and the covariance of the result.
 
-    `sure` is 1 over each event's variance, of which `wander` is the cow's own, s^2.
+    `sure` is 1 over each event's variance, of which `wander` is the cow's own, s^2; `steady` are
+    rows of which each should give 0 with a variance of 1.
     """
     weight = sure.copy()
     for _ in range(8):
         root = np.sqrt(weight)
-        fitted = np.linalg.lstsq(design * root[:, None], times * root, rcond=None)[0]
+        rows = np.concatenate([design * root[:, None], steady])
+        wanted = np.concatenate([times * root, np.zeros(len(steady))])
+        fitted = np.linalg.lstsq(rows, wanted, rcond=None)[0]
         rest = (times - design @ fitted) * np.sqrt(sure)
         scale = max(1.4826 * float(np.median(np.abs(rest))), 0.5)
         weight = sure * np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(rest), 1e-9))
-    spare = len(times) - design.shape[1]
+    free = np.asarray(np.linalg.pinv((design.T * weight) @ design + steady.T @ steady), np.float64)
+    spare = len(times) - float(np.trace(free @ (design.T * weight) @ design))
     # few events say little about their own spread, so it is pulled towards the usual one
     spread = (float((weight / sure * rest**2).sum()) + 4.0) / (spare + 4.0)
     timing = 1 - wander * float(sure.mean())
     spread = min(spread, timing) + OWN_SHARE * max(spread - timing, 0.0)
-    covariance = np.asarray(np.linalg.pinv((design.T * weight) @ design), np.float64) * spread
-    return np.asarray(fitted, np.float64), covariance
+    return np.asarray(fitted, np.float64), free * spread
 
 
 def _neighbours(events: list[_Event], leg: str) -> list[tuple[_Event, _Event]]:

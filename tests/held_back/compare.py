@@ -19,6 +19,15 @@ SAME_EVENT_S = 0.12
 """A hoof-on found farther than this from every true one is invented."""
 EDGE_S = 0.1
 """Events so close to the first or last frame with the whole cow may or may not be found."""
+OWN_ASYMMETRY = "own_step_asymmetry_pct"
+"""What she was drawn with; the strides in view, two or three that differ in length, may show a
+point or two more or less, which is the truth called ``step_time_asymmetry_pct``."""
+
+
+def own_asymmetry_pct(truth: dict[str, Any]) -> float:
+    """Return the larger step time asymmetry of both pairs that the cow of a clip was drawn with."""
+    cow = truth["scene"]["cows"][0]
+    return float(max(abs(cow[f"{pair}_step_asymmetry_pct"]) for pair in ("hind", "fore")))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +63,9 @@ def compare(clip: Path, passes: list[Pass]) -> Outcome:
         for name, measure in measured.measures.items()
         if measure.is_known and true.get(name) is not None
     }
+    asymmetry = measured.measures["step_time_asymmetry_pct"]
+    if asymmetry.is_known:
+        errors[OWN_ASYMMETRY] = (own_asymmetry_pct(truth), asymmetry.value, asymmetry.se)
     return Outcome(
         clip=clip.stem,
         passes=len(passes),
