@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tracemalloc
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -160,6 +161,30 @@ def test_of_several_cows_in_a_photo_the_largest_is_taken_and_it_is_told(tmp_path
     only = photo_pass(photo_of([small, large], tmp_path / "cows.png"), BlueNetwork())
     assert only.box[0, 0] == pytest.approx(300, abs=3)
     assert "2 cows are in the photo" in only.problems[0]
+
+
+class FarSightedNetwork(BlueNetwork):
+    """Finds a cow only where she is less than half as wide as the picture."""
+
+    def __init__(self, sure):
+        super().__init__()
+        self.sure = sure
+
+    def find(self, image):
+        found = [b for b in super().find(image) if b.width < 0.5 * image.shape[1]]
+        return [replace(b, confidence=self.sure) for b in found]
+
+
+def test_a_cow_that_fills_her_photo_is_found_from_afar(tmp_path):
+    info = photo_of([BlueCow(ident=1, tail_x=lambda _: 200.0)], tmp_path / "cow.png")
+    half = cv2.imread(str(info.path))[:, 170:520]
+    cv2.imwrite(str(tmp_path / "close.png"), half)
+    close = read_info(tmp_path / "close.png")
+    assert not FarSightedNetwork(0.9).find(half)
+    only = photo_pass(close, FarSightedNetwork(0.9))
+    assert only.point("withers")[0] == pytest.approx([200 - 170 + 140, 150 + 18], abs=2)
+    with pytest.raises(ClipUnusable, match="No cow seen from the side"):
+        photo_pass(close, FarSightedNetwork(0.5))
 
 
 def test_a_photo_without_a_cow_is_refused(tmp_path):
