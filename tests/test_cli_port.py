@@ -42,7 +42,19 @@ def test_a_port_asked_for_is_never_swapped_for_another():
         page_port(HERE, taken)
 
 
-@pytest.mark.parametrize("wanted", [None, 70000])
-def test_an_address_or_port_that_cannot_be_had_is_told(wanted):
+def test_a_port_that_does_not_exist_is_refused():
     with pytest.raises(GaitError, match="cannot be served"):
-        page_port("203.0.113.7", wanted)  # RFC 5737: kept for documentation, no computer has it
+        page_port(HERE, 70000)
+
+
+def test_with_all_tried_ports_taken_a_sentence_says_so(monkeypatch):
+    with listening() as taken:
+        monkeypatch.setattr(port, "USUAL_PORT", taken)
+        monkeypatch.setattr(port, "NEXT_TRIED", 1)
+        with pytest.raises(GaitError, match="Close pages that are still open"):
+            page_port(HERE, None)
+
+
+def test_of_an_address_of_another_computer_the_page_itself_tells():
+    # RFC 5737: kept for documentation, no computer has it.
+    assert page_port("203.0.113.7", None) == port.USUAL_PORT

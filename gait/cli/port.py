@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import socket
 
@@ -39,18 +40,20 @@ def page_port(address: str, wanted: int | None) -> int:
             return port
     raise GaitError(
         f"The page cannot be served on {address}, ports {USUAL_PORT} to {port}.",
-        "Close pages that are still open, or look whether the address is this computer's.",
+        "Close pages that are still open.",
     )
 
 
 def _is_free(address: str, port: int) -> bool:
-    """Tell whether a server could listen there."""
+    """Tell whether a server could listen there, as far as the port goes."""
     family = socket.AF_INET6 if ":" in address else socket.AF_INET
     with socket.socket(family, socket.SOCK_STREAM) as trial:
         if os.name != "nt":  # there it would let two servers share a port
             trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             trial.bind((address, port))
-        except (OSError, OverflowError):
+        except OverflowError:  # there is no such port
             return False
+        except OSError as problem:  # of an address that cannot be had the page itself tells
+            return problem.errno not in (errno.EADDRINUSE, errno.EACCES)
     return True
