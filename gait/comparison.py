@@ -10,6 +10,7 @@ from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
 from gait.farm import model_in_use
+from gait.statistics.spread import TWO_SIDED_90
 
 if TYPE_CHECKING:
     from gait.herd.records import PassRecord
@@ -33,7 +34,6 @@ SHOWN: Mapping[str, Worse] = {
 """Measures that people are shown, in this order, and which way lame cows differ."""
 HERD_NEEDED = 20
 """Fewer walks of the herd than this are no yardstick."""
-TWO_SIDED_90 = 1.645
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,6 +18,7 @@ from gait.score.combine import Combined, combine_clips
 from gait.score.conformal import conformal_threshold, plausible_run
 from gait.score.model import SLIP, index_probabilities
 from gait.score.scales import MOBILITY_0_3, WELFARE_QUALITY, back_to_locomotion, on_scale
+from gait.score.sentences import sentence
 
 MODEL = ScoreModel.load(places.score_model())
 
@@ -127,6 +128,17 @@ def test_contributions_and_sentences_name_the_strongest_first() -> None:
     assert max(proposal.contributions, key=lambda n: proposal.contributions[n]) == "back_arch"
     assert proposal.reasons[0].startswith("back strongly arched")
     assert "pushes towards 5" in proposal.reasons[0]
+
+
+def test_sentences_give_the_decimals_that_the_error_reaches() -> None:
+    term = next(t for t in MODEL.terms if t.name == "step_time_asymmetry_pct")
+    sure, unsure = (
+        sentence(term, Combined(value=12.34, se=se), 0.5).split(";")[0] for se in (0.05, 1.6)
+    )
+    assert sure.endswith("(12.34 %")
+    assert unsure.endswith("(12 %")
+    none = sentence(term, Combined(value=0.0, se=1.6), -0.5)
+    assert none == f"steps even (0 %; sound cows about {term.typical[0]:.0f}): speaks for 1"
 
 
 def test_index_probabilities_by_hand() -> None:

@@ -11,11 +11,11 @@ import streamlit as st
 from app import session
 from app.parts import look
 from app.texts import said, t
-from gait.comparison import TWO_SIDED_90, Against, compare_pass
+from gait.comparison import Against, compare_pass
 from gait.herd.records import PassRecord
+from gait.statistics.spread import TWO_SIDED_90, decimals
 
 UNITS = {"1": "", "": "", "bl": "", "bl/s": "", "%": " %", "s": " s"}
-MOST_DECIMALS = 2
 
 
 def show(record: PassRecord) -> None:
@@ -54,15 +54,6 @@ def value_text(line: Against) -> str:
     places = decimals(line.se)
     spread = f" ± {TWO_SIDED_90 * line.se:.{places}f}" if math.isfinite(line.se) else ""
     return f"{line.value:.{places}f}{spread}{unit}"
-
-
-def decimals(se: float) -> int:
-    """Return how many decimals a measure with this error deserves: those that the error reaches."""
-    spread = TWO_SIDED_90 * se
-    if not math.isfinite(spread) or spread <= 0:
-        return MOST_DECIMALS
-    # an error that begins with 1 is given to two figures, or rounding would change it by a third
-    return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(spread / 2))))
 
 
 def _table(lines: list[Against]) -> pd.DataFrame:

@@ -127,7 +127,7 @@ def print_report(report: ClipReport) -> None:
 
 def pass_line(p: PassReport) -> str:
     """Return the line of one pass."""
-    from gait.comparison import TWO_SIDED_90
+    from gait.statistics.spread import TWO_SIDED_90
 
     start, end = p.track.time_s[0], p.track.time_s[-1]
     head = f"pass {p.track.number:>3}  {start:6.1f}-{end:.1f} s  cow {p.cow or 'not named'}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from gait.statistics.spread import decimals
+
 if TYPE_CHECKING:
     from gait.score.model import Measured, MeasureTerm
 
@@ -93,20 +95,21 @@ def reason_sentences(
     by_name = {term.name: term for term in terms}
     ranked = sorted(points, key=lambda name: -abs(points[name]))
     sentences = [
-        sentence(by_name[name], measures[name].value, points[name])
+        sentence(by_name[name], measures[name], points[name])
         for name in ranked
         if abs(points[name]) >= NOTABLE_POINTS
     ]
     return tuple(sentences) or ("all measures near the herd's middle",)
 
 
-def sentence(term: MeasureTerm, value: float, points: float) -> str:
-    """Return the sentence of one measure."""
-    score = nearest_score(term, value)
+def sentence(term: MeasureTerm, measure: Measured, points: float) -> str:
+    """Return the sentence of one measure, with as many decimals as its error allows."""
+    score = nearest_score(term, measure.value)
+    places = decimals(measure.se)
     words = WORDS.get(term.name, (term.name,) * 4)
     grade = (0, 0, 1, 2, 3)[score - 1] if points > 0 or score < 3 else 1
-    sound = f"{format_value(value)}{unit_text(term.unit)}; sound cows about "
-    sound += format_value(term.typical[0])
+    sound = f"{measure.value:.{places}f}{unit_text(term.unit)}; sound cows about "
+    sound += f"{term.typical[0]:.{places}f}"
     push = f"pushes towards {score}" if points > 0 else f"speaks for {min(score, 2)}"
     return f"{words[grade]} ({sound}): {push}"
 
@@ -114,17 +117,6 @@ def sentence(term: MeasureTerm, value: float, points: float) -> str:
 def nearest_score(term: MeasureTerm, value: float) -> int:
     """Return the score whose typical value is nearest."""
     return 1 + min(range(len(term.typical)), key=lambda i: abs(term.typical[i] - value))
-
-
-def format_value(value: float) -> str:
-    """Return the value with as many places as its size deserves."""
-    return (
-        f"{value:.0f}"
-        if abs(value) >= 10
-        else f"{value:.1f}"
-        if abs(value) >= 3
-        else f"{value:.2f}"
-    )
 
 
 def unit_text(unit: str) -> str:

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gait.clip import read_frames
-from gait.comparison import TWO_SIDED_90
 from gait.landmarks import BACK_AND_HEAD, INDEX
 from gait.measure import measure_pass
 from gait.pose import CowNetwork
+from gait.statistics.spread import TWO_SIDED_90
 from gait.track import Pass, follow, settle_legs
 from models.training.evaluate import BODY_LENGTH, WITHIN
 

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from gait.comparison import TWO_SIDED_90
 from gait.pose import CowNetwork
+from gait.statistics.spread import TWO_SIDED_90
 from tests.held_back.compare import OWN_ASYMMETRY, Outcome, compare
 from tests.held_back.scenes import CLIPS, draw_clips
 from tests.held_back.tracks import tracks_of

@@ -1,0 +1,19 @@
+"""How many decimals a number with an error is given."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from gait.statistics.spread import decimals
+
+
+@pytest.mark.parametrize(
+    ("se", "places"),
+    [(5.0, 0), (1.3, 0), (1.2, 1), (0.3, 1), (0.12, 2), (0.012, 2), (0.0001, 2),
+     (0.0, 2), (math.nan, 2)],
+)  # fmt: skip
+def test_a_number_gets_the_decimals_that_its_error_reaches(se, places):
+    # 90 % intervals of +-8, 2.1, 1.97, 0.5, 0.197, 0.02, 0.0002; from 1 to 2 one more is kept.
+    assert decimals(se) == places
