@@ -13,7 +13,7 @@ from app.parts import look
 from app.texts import said, t
 from gait.comparison import Against, compare_pass
 from gait.herd.records import PassRecord
-from gait.statistics.spread import TWO_SIDED_90, decimals
+from gait.statistics.spread import TWO_SIDED_90, figures
 
 UNITS = {"1": "", "": "", "bl": "", "bl/s": "", "%": " %", "s": " s"}
 
@@ -51,9 +51,8 @@ def value_text(line: Against) -> str:
     if not math.isfinite(line.value):
         return t("pass.not_measured")
     unit = UNITS.get(line.unit, " %" if line.unit.startswith("%") else f" {line.unit}")
-    places = decimals(line.se)
-    spread = f" ± {TWO_SIDED_90 * line.se:.{places}f}" if math.isfinite(line.se) else ""
-    return f"{line.value:.{places}f}{spread}{unit}"
+    spread = f" ± {figures(TWO_SIDED_90 * line.se, line.se)}" if math.isfinite(line.se) else ""
+    return f"{figures(line.value, line.se)}{spread}{unit}"
 
 
 def _table(lines: list[Against]) -> pd.DataFrame:
@@ -71,7 +70,7 @@ def _table(lines: list[Against]) -> pd.DataFrame:
 
 
 def _short(value: float, se: float) -> str:
-    return f"{value:.{decimals(se)}f}" if math.isfinite(value) else "–"
+    return figures(value, se) if math.isfinite(value) else "–"
 
 
 def _chart(lines: list[Against]) -> alt.LayerChart:

@@ -61,7 +61,8 @@ def measure_rhythm(swings: dict[str, list[Swing]], table: Timetable | None) -> d
     Notes
     -----
     ``step_time_asymmetry_pct``: for the two legs of a pair, t1 is the time from hoof-on of the
-    one to the next hoof-on of the other and t2 from there to the next hoof-on of the first;
+    one to the next hoof-on of the other and t2 from there to the next hoof-on of the first, on a
+    clock that all legs share (`Timetable`), so that strides that differ are not taken for a limp;
     100 |t1 - t2| / ((t1 + t2) / 2). The larger of hind and fore pair, with
     the part that timing errors alone add to its square taken off. ``stance_time_asymmetry_pct``
     likewise from the stance times. ``triple_support_pct``: share of the stride in which

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from gait.statistics.spread import decimals
+from gait.statistics.spread import figures
 
 if TYPE_CHECKING:
     from gait.score.model import Measured, MeasureTerm
@@ -105,11 +105,10 @@ def reason_sentences(
 def sentence(term: MeasureTerm, measure: Measured, points: float) -> str:
     """Return the sentence of one measure, with as many decimals as its error allows."""
     score = nearest_score(term, measure.value)
-    places = decimals(measure.se)
     words = WORDS.get(term.name, (term.name,) * 4)
     grade = (0, 0, 1, 2, 3)[score - 1] if points > 0 or score < 3 else 1
-    sound = f"{measure.value:.{places}f}{unit_text(term.unit)}; sound cows about "
-    sound += f"{term.typical[0]:.{places}f}"
+    sound = f"{figures(measure.value, measure.se)}{unit_text(term.unit)}; sound cows about "
+    sound += figures(term.typical[0], measure.se)
     push = f"pushes towards {score}" if points > 0 else f"speaks for {min(score, 2)}"
     return f"{words[grade]} ({sound}): {push}"
 

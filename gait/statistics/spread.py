@@ -22,3 +22,9 @@ def decimals(se: float) -> int:
         return MOST_DECIMALS
     # an error that begins with 1 is given to two figures, or rounding would change it by a third
     return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(spread / 2))))
+
+
+def figures(value: float, se: float) -> str:
+    """Return a number with the decimals that its standard error reaches, and no -0."""
+    places = decimals(se)
+    return f"{round(value, places) + 0.0:.{places}f}"

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from gait.statistics.spread import decimals
+from gait.statistics.spread import decimals, figures
 
 
 @pytest.mark.parametrize(
@@ -17,3 +17,11 @@ from gait.statistics.spread import decimals
 def test_a_number_gets_the_decimals_that_its_error_reaches(se, places):
     # 90 % intervals of +-8, 2.1, 1.97, 0.5, 0.197, 0.02, 0.0002; from 1 to 2 one more is kept.
     assert decimals(se) == places
+
+
+@pytest.mark.parametrize(
+    ("value", "se", "written"),
+    [(12.34, 1.6, "12"), (12.34, 0.05, "12.34"), (-0.3, 1.6, "0"), (-0.004, 0.01, "0.00")],
+)
+def test_a_number_is_written_as_its_error_allows(value, se, written):
+    assert figures(value, se) == written
