@@ -22,6 +22,8 @@ from gait.store.stamp import Stamp
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
+ASKED_ON_THE_SPOT = {"decide", "second_opinion", "trim", "plan"}
+"""What the day's work waits for, once on a page; elsewhere the name is chosen in the menu."""
 
 
 @st.cache_resource(on_release=lambda store: store.close())
@@ -115,9 +117,24 @@ def guarded(action: str) -> bool:
     """Say so where a person may not do something, and return whether they may."""
     if allowed(action):
         return True
-    nobody = person() is None
-    st.info(t("person.choose_first" if nobody else "person.may_not"))
+    if person() is not None:
+        st.info(t("person.may_not"))
+    elif action in ASKED_ON_THE_SPOT:
+        st.info(t("person.choose_here"))
+        _ask_name(f"name_here_{action}")
+    else:
+        st.info(t("person.choose_first"))
     return False
+
+
+def _ask_name(key: str) -> None:
+    """Let people say who works here without the menu, which a phone hides."""
+
+    def take() -> None:
+        st.session_state["person"] = st.session_state["person_choice"] = st.session_state[key]
+
+    names = [p.name for p in store().people.all()]
+    st.selectbox(t("person.who"), names, index=None, key=key, on_change=take)
 
 
 def show(problem: GaitError) -> None:

@@ -69,9 +69,23 @@ def test_person_has_to_be_chosen_when_people_are_set_up(farm: Store, page: OpenP
     add_pass(farm, "0412")
     farm.people.put("Ann", ["herdsperson"])
     at = page("to_check")
-    assert words("en")["person.choose_first"] in words_of(at)
+    assert words("en")["person.choose_here"] in words_of(at)
     at.selectbox(key="person_choice").select("Ann").run()
     assert any(b.key.startswith("check_score_3") for b in at.button)
+
+
+def test_name_can_be_chosen_on_the_spot_since_a_phone_hides_the_menu(
+    farm: Store, page: OpenPage
+) -> None:
+    add_pass(farm, "0412")
+    farm.people.put("Ann", ["herdsperson"])
+    at = page("to_check")
+    at.selectbox(key="name_here_decide").select("Ann").run()
+    assert not at.exception
+    assert any(b.key.startswith("check_score_3") for b in at.button)
+    assert at.selectbox(key="person_choice").value == "Ann"
+    at.run()
+    assert at.session_state["person"] == "Ann"
 
 
 def test_animal_number_is_shown_letter_by_letter_not_run(farm: Store, page: OpenPage) -> None:
