@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gait.pose import Box
 from gait.track import BACK_LINE_POINTS, Pass
-from gait.track.judge import _is_sliver
+from gait.track.cow import Followed
+from gait.track.judge import _is_glimpse_of_others, _is_sliver
 
 WIDTH, HEIGHT = 1920, 1080
 
@@ -52,3 +54,20 @@ def test_one_wide_frame_does_not_make_a_cow_of_a_strip():
     box = thing.box.copy()
     box[7, 0] = 1000.0
     assert _is_sliver(replace(thing, box=box))
+
+
+@pytest.mark.parametrize(
+    ("found", "likeness", "overlap", "sure", "nothing"),
+    [
+        (False, [0.37], 0.6, 0.36, True),  # wandered from cow to cow, never clearly one herself
+        (True, [0.37], 0.6, 0.36, False),  # found for sure at first
+        (False, [0.37, 0.7], 0.6, 0.36, False),  # found for sure later
+        (False, [0.37], 0.1, 0.36, False),  # by herself: a cow in the dark, to be told of
+        (False, [0.37], 0.6, 0.6, False),  # landmarks clearly seen
+    ],
+)
+def test_what_was_only_glimpsed_over_other_cows_is_no_pass(found, likeness, overlap, sure, nothing):
+    thing = strip(0.40, cut=0.3, overlap=overlap, sure=sure)
+    place = Box(x0=0.0, y0=0.0, x1=9.0, y1=9.0)
+    cow = Followed(order=0, found_s=0.0, found=place, is_glimpse=not found, likeness=likeness)
+    assert _is_glimpse_of_others(thing, cow) is nothing

@@ -100,6 +100,8 @@ def make_pass(
         return None
     if np.median(draft.confidence) < LEAST_CONFIDENCE or _is_sliver(draft):
         return None
+    if _is_glimpse_of_others(draft, cow):
+        return None
     verdict = _judge(draft, cow, rows, travelled)
     return _with(draft, heading=_heading(draft, travelled), verdict=verdict)
 
@@ -115,6 +117,13 @@ def _is_sliver(draft: Pass) -> bool:
     between = mostly_small and (draft.overlap > OVERLAPS).mean() > 0.5
     cut = draft.cut.mean()
     return bool((cut > 0.95 and narrow) or (cut > SLIVER_CUT and ((small and unsure) or between)))
+
+
+def _is_glimpse_of_others(draft: Pass, cow: Followed) -> bool:
+    """Tell whether what was followed was never clearly a cow and mostly lay over cows that were."""
+    never_sure = cow.is_glimpse and max(cow.likeness, default=0.0) < LEAST_LIKENESS
+    unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
+    return bool(never_sure and unsure and (draft.overlap > OVERLAPS).mean() > 0.5)
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
