@@ -296,8 +296,9 @@ def _robust_fit(
         rest = (times - design @ fitted) * np.sqrt(sure)
         scale = max(1.4826 * float(np.median(np.abs(rest))), 0.5)
         weight = sure * np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(rest), 1e-9))
-    free = np.asarray(np.linalg.pinv((design.T * weight) @ design + steady.T @ steady), np.float64)
-    spare = len(times) - float(np.trace(free @ (design.T * weight) @ design))
+    told = (design.T * weight) @ design
+    free = np.asarray(np.linalg.pinv(told + steady.T @ steady), np.float64)
+    spare = len(times) - float(np.trace(free @ told))
     # few events say little about their own spread, so it is pulled towards the usual one
     spread = (float((weight / sure * rest**2).sum()) + 4.0) / (spare + 4.0)
     timing = 1 - wander * float(sure.mean())

@@ -98,9 +98,9 @@ def make_pass(
     duration = float(draft.time_s[-1] - draft.time_s[0])
     if abs(travelled) < TRAVELS and duration < STANDING_S:
         return None
-    if np.median(draft.confidence) < LEAST_CONFIDENCE or _is_sliver(draft):
+    if np.median(draft.confidence) < LEAST_CONFIDENCE:
         return None
-    if _is_glimpse_of_others(draft, cow):
+    if _is_sliver(draft) or _is_glimpse_of_others(draft, cow):
         return None
     verdict = _judge(draft, cow, rows, travelled)
     return _with(draft, heading=_heading(draft, travelled), verdict=verdict)
@@ -114,7 +114,7 @@ def _is_sliver(draft: Pass) -> bool:
     unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
     # between two cows close behind each other the end of the one can look like a third
     mostly_small = np.median(size[:, 0]) < SLIVER_SHARE * draft.image_size[0]
-    between = mostly_small and (draft.overlap > OVERLAPS).mean() > 0.5
+    between = mostly_small and _overlapped_share(draft) > 0.5
     cut = draft.cut.mean()
     return bool((cut > 0.95 and narrow) or (cut > SLIVER_CUT and ((small and unsure) or between)))
 
@@ -123,7 +123,12 @@ def _is_glimpse_of_others(draft: Pass, cow: Followed) -> bool:
     """Tell whether what was followed was never clearly a cow and mostly lay over cows that were."""
     never_sure = cow.is_glimpse and max(cow.likeness, default=0.0) < LEAST_LIKENESS
     unsure = np.median(draft.confidence) < SLIVER_CONFIDENCE
-    return bool(never_sure and unsure and (draft.overlap > OVERLAPS).mean() > 0.5)
+    return bool(never_sure and unsure and _overlapped_share(draft) > 0.5)
+
+
+def _overlapped_share(draft: Pass) -> float:
+    """Return the share of her frames in which the finder sees another cow over or behind her."""
+    return float((draft.overlap > OVERLAPS).mean())
 
 
 def _without_coasting(rows: list[Row]) -> list[Row]:
@@ -237,7 +242,7 @@ def _companion_share(draft: Pass, rows: list[Row], *, count_legs: bool) -> float
     legs = np.array([row.seen.extra_hooves > 0 for row in rows])
     whole = legs[~draft.cut] if (~draft.cut).sum() >= 10 else legs
     abreast = count_legs and whole.mean() > LEGS_SHARE
-    return 1.0 if abreast else float((draft.overlap > OVERLAPS).mean())
+    return 1.0 if abreast else _overlapped_share(draft)
 
 
 def _is_head_on(draft: Pass) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterator
+from itertools import chain
 
 import cv2
 import numpy as np
@@ -63,7 +64,7 @@ def photo_pass(info: ClipInfo, network: Network, *, keep_silhouettes: bool = Fal
     height, width = image.shape[:2]
     boxes = sorted(network.find(image), key=lambda box: -box.area * box.confidence)
     lying = False
-    for box in [*boxes[:MOST_LOOKED_AT], *_found_from_afar(network, image)]:
+    for box in chain(boxes[:MOST_LOOKED_AT], _found_from_afar(network, image)):
         seen = look_closely(network, image, box, with_sharpness=True)
         if seen is not None and seen.box.confidence >= SURE:
             closer = look_closely(network, image, seen.box, with_sharpness=True)
@@ -82,17 +83,15 @@ def photo_pass(info: ClipInfo, network: Network, *, keep_silhouettes: bool = Fal
     )
 
 
-def _found_from_afar(network: Network, image: Image) -> list[Box]:
-    """Find cows in the photo set into a larger one, as seen from farther away."""
+def _found_from_afar(network: Network, image: Image) -> Iterator[Box]:
+    """Find cows, when asked for, in the photo set into a larger one, as seen from farther away."""
     rim = int(DRAWN_OUT * max(image.shape[:2]))
     larger = np.asarray(
         cv2.copyMakeBorder(image, rim, rim, rim, rim, cv2.BORDER_REPLICATE), np.uint8
     )
-    return [
-        replace(box, x0=box.x0 - rim, y0=box.y0 - rim, x1=box.x1 - rim, y1=box.y1 - rim)
-        for box in network.find(larger)
-        if box.confidence >= SURE_FROM_AFAR
-    ]
+    for box in network.find(larger):
+        if box.confidence >= SURE_FROM_AFAR:
+            yield box.moved(-rim, -rim)
 
 
 def lies(seen: Seen) -> bool:

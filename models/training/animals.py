@@ -32,10 +32,15 @@ def copy_cutouts(unpacked: Path, folder: Path) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     count = 0
     for sort in SORTS:
-        for path in sorted((unpacked / STAMPS / sort).rglob("*.png")):
+        stamps = unpacked / STAMPS / sort
+        for path in sorted(stamps.rglob("*.png")):
             image = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
             outlined = image.ndim == 3 and image.shape[2] == 4
-            if outlined and path.stem not in CATTLE and not LEFT_OUT & {*path.parts}:
+            if (
+                outlined
+                and path.stem not in CATTLE
+                and not LEFT_OUT & {*path.relative_to(stamps).parts}
+            ):
                 (folder / path.name).write_bytes(path.read_bytes())
                 count += 1
     return count

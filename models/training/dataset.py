@@ -317,7 +317,7 @@ def _cow_free(extra: Path) -> tuple[list[bytes], list[Array]]:
     """Pictures without cows, and cut-outs of other animals, less those kept for testing."""
     pictures, animals = [], []
     for path in sorted(extra.rglob("*")):
-        if "animals" in path.parts:
+        if "animals" in path.relative_to(extra).parts:
             continue
         if path.suffix in (".png", ".jpg") and path.stem not in TEST_PICTURES:
             image = cv2.imread(str(path))

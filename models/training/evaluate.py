@@ -28,7 +28,7 @@ from models.training.annotated import (
     polygon_mask,
     read_annotations,
 )
-from models.training.dataset_names import TEST_ANIMALS, TEST_PICTURES
+from models.training.dataset_names import TEST_ANIMALS, pictures_kept_for_testing
 
 MODELS = Path(__file__).resolve().parent.parent
 BODY_LENGTH = 1.4
@@ -197,32 +197,35 @@ def on_fresh(network: CowNetwork, path: Path) -> dict[str, dict[str, float]]:
     return {"fresh_renders": summary(judged), "fresh_renders_outline_shows": summary(clear)}
 
 
-def cow_free(extra: Path) -> Iterator[tuple[str, Array]]:
+def cow_free(extra: Path) -> Iterator[Array]:
     """Give frames without a cow that training never used: whole pictures and pieces of them."""
     rng = np.random.default_rng(5)
-    pictures = [p for p in sorted(extra.rglob("*")) if p.stem in TEST_PICTURES]
-    for path in pictures:
+    for path in pictures_kept_for_testing(extra):
         image = np.asarray(cv2.imread(str(path)), np.uint8)
-        yield path.stem, image
+        yield image
         h, w = image.shape[:2]
         for _ in range(12):
             share = rng.uniform(0.35, 0.9)
             ph, pw = int(h * share), int(min(w, h * share * 16 / 9))
             y, x = rng.integers(0, h - ph + 1), rng.integers(0, w - pw + 1)
-            yield path.stem, np.ascontiguousarray(image[y : y + ph, x : x + pw])
+            yield np.ascontiguousarray(image[y : y + ph, x : x + pw])
 
 
-def other_animals(extra: Path) -> Iterator[tuple[str, Array]]:
-    """Give frames with an animal that training never used: cut-outs pasted in, then photos."""
+def pasted_animals(extra: Path) -> Iterator[Array]:
+    """Give frames with an animal pasted in, neither of which training ever used."""
     rng = np.random.default_rng(5)
-    pictures = [p for p in sorted(extra.rglob("*")) if p.stem in TEST_PICTURES]
+    pictures = pictures_kept_for_testing(extra)
     for name in TEST_ANIMALS:
         rgba = cv2.imread(str(extra / f"animals/cutouts/{name}.png"), cv2.IMREAD_UNCHANGED)
         for path in pictures:
             back = cv2.resize(cv2.imread(str(path)), (640, 360))
-            yield "cut-out", _paste(back, rgba, rng)
+            yield _paste(back, rgba, rng)
+
+
+def animal_photos(extra: Path) -> Iterator[Array]:
+    """Give photos of other animals; training uses none."""
     for path in sorted((extra / "animals/photos").glob("*.jpg")):
-        yield "photo", np.asarray(cv2.imread(str(path)), np.uint8)
+        yield np.asarray(cv2.imread(str(path)), np.uint8)
 
 
 def _paste(back: Array, rgba: Array, rng: np.random.Generator) -> Array:
@@ -238,17 +241,17 @@ def _paste(back: Array, rgba: Array, rng: np.random.Generator) -> Array:
 
 def on_cow_free(network: CowNetwork, extra: Path) -> dict[str, Any]:
     """Share of cow-free frames, and of those with another animal, in which a cow is found."""
-    things = [bool(network.find(image)) for _, image in cow_free(extra)]
-    found: dict[str, list[bool]] = {"cut-out": [], "photo": []}
-    for sort, image in other_animals(extra):
-        found[sort].append(bool(network.find(image)))
+    things, pasted, photos = (
+        [bool(network.find(image)) for image in frames(extra)]
+        for frames in (cow_free, pasted_animals, animal_photos)
+    )
     return {
         "frames": len(things),
         "false_cow_share": round(float(np.mean(things)), 4),
-        "other_animal_frames": len(found["cut-out"]),
-        "other_animal_taken_for_cow_share": round(float(np.mean(found["cut-out"])), 4),
-        "animal_photos": len(found["photo"]),
-        "animal_photos_taken_for_cow": sum(found["photo"]),
+        "other_animal_frames": len(pasted),
+        "other_animal_taken_for_cow_share": round(float(np.mean(pasted)), 4),
+        "animal_photos": len(photos),
+        "animal_photos_taken_for_cow": sum(photos),
     }
 
 

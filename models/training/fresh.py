@@ -16,7 +16,7 @@ import torch
 from models.training import lens, scene
 from models.training.album import Album
 from models.training.dataset import SCENE_SIDE
-from models.training.dataset_names import TEST_PICTURES
+from models.training.dataset_names import pictures_kept_for_testing
 from models.training.render import draw_cows
 
 SEED, BATCH = 9002, 8
@@ -26,7 +26,7 @@ def main(data: Path, extra: Path, out: Path, count: int = 96) -> None:
     """Write pictures, landmarks, weights and silhouettes."""
     torch.manual_seed(SEED)
     album = Album(data, "cpu", points=160_000)
-    paths = [p for p in sorted(extra.rglob("*")) if p.stem in TEST_PICTURES]
+    paths = pictures_kept_for_testing(extra)
     unseen = np.stack(
         [cv2.resize(cv2.imread(str(p)), (SCENE_SIDE, SCENE_SIDE))[..., ::-1] for p in paths]
     )

@@ -26,7 +26,7 @@ from torch import Tensor
 from gait.landmarks import INDEX
 from gait.track import BACK_LINE_POINTS
 from models.training import render, shape
-from models.training.dataset_names import TEST_PICTURES
+from models.training.dataset_names import pictures_kept_for_testing
 from models.training.rig import (
     LANDMARKS_AT_REST,
     WALK_FRAMES,
@@ -226,7 +226,7 @@ def main(rig_file: Path, pictures: Path, folder: Path, first: int, last: int) ->
     """Draw films and write their truth beside them."""
     torch.set_num_threads(1)  # the tensors are small: more threads would only wait for each other
     rig = Rig(read_rig(rig_file), "cpu", points=POINTS)
-    unseen = [p for p in sorted(pictures.rglob("*")) if p.stem in TEST_PICTURES]
+    unseen = pictures_kept_for_testing(pictures)
     folder.mkdir(parents=True, exist_ok=True)
     for seed in range(first, last + 1):
         rng = np.random.default_rng(seed)
