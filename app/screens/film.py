@@ -16,6 +16,8 @@ from gait.intake import take_in, take_in_folder
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
+NEWEST = 20
+"""So many films are listed."""
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
 # What the worker says it is doing, as people read it.
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
@@ -62,19 +64,23 @@ def watched() -> None:
 
 @st.fragment(run_every=2.0)
 def queue() -> None:
-    """Show every film with its progress, newest first."""
-    jobs = session.store().jobs.all(limit=20)
+    """Show every film with its progress, newest first, then those scored outside the page."""
+    jobs = session.store().jobs.all(limit=NEWEST)
+    elsewhere = session.store().clips.without_job(limit=NEWEST)
     if any(job.state in ("waiting", "running") for job in jobs):
         session.wake_worker()
     over = sum(job.state in ("done", "failed") for job in jobs)
     if st.session_state.setdefault("films_over", over) != over:
         st.session_state["films_over"] = over
         st.rerun()  # the whole page, so that the menu tells what waits now
-    if not jobs:
+    if not jobs and not elsewhere:
         st.info(t("film.empty"))
     for job in jobs:
         with st.container(border=True):
             line(job)
+    for clip in elsewhere:
+        with st.container(border=True):
+            over_line(clip.name, len(session.store().passes.of_clip(clip.clip_id)))
 
 
 def line(job: Job) -> None:
@@ -87,14 +93,18 @@ def line(job: Job) -> None:
             session.store().jobs.again(job.job_id)
             session.wake_worker()
     elif job.state == "done":
-        count = len((job.result or {}).get("passes", []))
-        passed = t("film.done", count=count) if count else t("film.done_none")
-        st.markdown(f"**{name}** {passed}")
-        if count:
-            st.page_link("screens/to_check.py", label=t("film.check_now"))
+        over_line(job.payload.get("name", ""), len((job.result or {}).get("passes", [])))
     else:
         step = STEPS.get(job.message)
         st.progress(job.progress, text=f"{name}: {t(step) if step else job.message}")
+
+
+def over_line(name: str, count: int) -> None:
+    """Show a film that has been watched, and how many cows walked past in it."""
+    passed = t("film.done", count=count) if count else t("film.done_none")
+    st.markdown(f"**{look.literal(name)}** {passed}")
+    if count:
+        st.page_link("screens/to_check.py", label=t("film.check_now"))
 
 
 st.title(t("film.title"))

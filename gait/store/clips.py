@@ -95,6 +95,14 @@ class Clips:
         with self._database.read() as connection:
             return [record(Clip, r) for r in connection.execute(question).mappings()]
 
+    def without_job(self, limit: int = 200) -> list[Clip]:
+        """Return the clips that came in past the queue (from the command line), newest first."""
+        c = t.clip.c
+        queued = select(t.job.c.job_key)
+        question = select(t.clip).where(c.sha256.not_in(queued)).order_by(c.clip_id.desc())
+        with self._database.read() as connection:
+            return [record(Clip, r) for r in connection.execute(question.limit(limit)).mappings()]
+
 
 class Passes:
     """Reading and writing the walks past the camera."""

@@ -110,4 +110,4 @@ def main(out: Path, count: int = 60, hard_count: int = 0, lame_count: int = 0) -
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), *map(int, sys.argv[2:4]))
+    main(Path(sys.argv[1]), *map(int, sys.argv[2:5]))

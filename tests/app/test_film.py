@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from app import session
+from gait.herd.records import NewPass
 from gait.intake import incoming_file
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
@@ -70,6 +71,17 @@ def test_progress_of_each_film_is_shown(farm: Store, page: OpenPage) -> None:
     assert bar.proto.text == "lane.webm: being watched".replace(".", "\\.", 1)
     farm.jobs.done(job.job_id, {"passes": [1, 2, 3]}, worker="w")
     assert "3 cows walked past." in words_of(page("film"))
+
+
+def test_film_scored_from_the_command_line_is_listed_too(farm: Store, page: OpenPage) -> None:
+    clip = farm.clips.add(sha256="ab" * 32, name="lane.avi", who="exitlane").clip
+    farm.passes.add(clip.clip_id, [NewPass(number=n, start_s=0, end_s=1) for n in (1, 2)])
+    told = words_of(page("film"))
+    assert "lane.avi" in told
+    assert "2 cows walked past." in told
+    assert "No film yet" not in told  # no film went through the queue
+    farm.jobs.add("ab" * 32, "score_clip", {"name": "lane.avi", "file": "x", "who": "Ann"})
+    assert words_of(page("film")).count("lane") == 1
 
 
 def test_watched_folder_is_looked_through(farm: Store, page: OpenPage, tmp_path: Path) -> None:
