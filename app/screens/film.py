@@ -16,8 +16,7 @@ from gait.intake import take_in, take_in_folder
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
-NEWEST = 20
-"""So many films are listed."""
+NEWEST = 20  # so many films are listed
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
 # What the worker says it is doing, as people read it.
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
