@@ -4,6 +4,9 @@ import sys
 
 from gait import environment
 
+TWO_AT_A_TIME = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder")
+"""Two processes, each of which takes whole files in their order."""
+
 
 def main() -> int:
     """Make sure of the environment, then run lint, types and pytest inside it."""
@@ -18,7 +21,7 @@ def main() -> int:
         ["-m", "ruff", "check", "."],
         ["-m", "ruff", "format", "--check", "."],
         ["-m", "mypy"],
-        ["-m", "pytest", "-q"],
+        ["-m", "pytest", "-q", *TWO_AT_A_TIME],
     )
     return 1 if any([environment.run(python, check) for check in checks]) else 0
 

@@ -26,6 +26,11 @@ def shared() -> Path:
     return folder
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the browser, the longest file, lest one of two processes waits for it at last."""
+    items.sort(key=lambda item: "browser" not in item.path.parts)
+
+
 @pytest.fixture(autouse=True)
 def _own_main_module() -> Iterator[None]:
     """Put the main module back: a page run in a test replaces it, and processes start from it."""
