@@ -22,6 +22,8 @@ from models.training.rig import Rig
 
 ZOOM = WIDTH / CANVAS_WIDTH
 NEGATIVE_SHARE = 0.12
+COW_FREE_FRAMES = 0.2
+"""Share of the whole photos that show none but other animals."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,6 +81,8 @@ class Album:
         self.frame = _unpack(arrays, "frame").to(device)
         self.frame_boxes = self._tensor(arrays["frame_boxes"])
         self.frame_aspect = self._tensor(arrays["frame_aspect"])
+        self.frame_is_empty = self.frame_boxes.isnan().all(-1).all(-1)
+        self.frame_share = self._frame_shares()
         bare, negative = _unpack(arrays, "bare"), _unpack(arrays, "negative")
         repeat = max(1, round(NEGATIVE_SHARE * len(bare) / len(negative)))
         self.bare = torch.cat([bare, negative.repeat(repeat, 1, 1, 1)]).to(device)
@@ -112,6 +116,25 @@ class Album:
             ]
             patches.append(functional.interpolate(piece[None].float() / 255, (72, 128))[0])
         return torch.stack(patches)
+
+    def _frame_shares(self) -> Tensor:
+        """Return how often each whole photo is shown: those without a cow a fixed share in all."""
+        empty = self.frame_is_empty.float()
+        return (
+            COW_FREE_FRAMES * empty / empty.sum().clamp(min=1)
+            + (1 - COW_FREE_FRAMES) * (1 - empty) / (1 - empty).sum()
+        )
+
+    def _whole_photos(self, count: int) -> scene.Scenes:
+        """Return whole photos; those without a cow are bent, for they are few."""
+        chosen = torch.multinomial(self.frame_share, count, replacement=True)
+        photo = self.frame[chosen].float() / 255
+        h, w = photo.shape[-2:]
+        room = torch.tensor([0, 0, w - 1, h - 1], device=self.device).expand(count, 4)
+        bent, _ = alter.bend(photo, torch.zeros(count, 1, 2, device=self.device), room)
+        empty = self.frame_is_empty[chosen][:, None, None, None]
+        photo = torch.where(empty, bent, photo)
+        return views.photo_views(photo, self.frame_boxes[chosen], self.frame_aspect[chosen])
 
     def _choose(self, count: int) -> Tensor:
         return torch.multinomial(self.share, count, replacement=True)
@@ -156,14 +179,7 @@ class Album:
             ),
             views.views(behind[len(target) :], bank, bank_box, self.strange),
         ]
-        chosen = torch.randint(0, len(self.frame), (mixture.photo_view,), device=self.device)
-        parts.append(
-            views.photo_views(
-                self.frame[chosen].float() / 255,
-                self.frame_boxes[chosen],
-                self.frame_aspect[chosen],
-            )
-        )
+        parts.append(self._whole_photos(mixture.photo_view))
         joined = scene.join(parts)
         return scene.Scenes(**{**joined.__dict__, "image": lens.photograph(joined.image)})
 

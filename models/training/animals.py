@@ -1,12 +1,19 @@
-"""Pictures of animals other than cows, from two Debian packages, so as to tell them from cows.
+"""Pictures of animals other than cows, so as to tell them from cows.
 
-Cut-outs to train on come from tuxpaint-stamps-default, photos to test on from gcompris-qt-data;
-unpack both with ``dpkg-deb -x`` into one folder. Run
-``python -m models.training.animals UNPACKED PICTURES/animals``.
+Unpack into one folder, with ``dpkg-deb -x`` or as archives, without running anything in them:
+
+* to train on: Debian's tuxpaint-stamps-default (cut-outs), darknet, opencv-doc, tuxpaint-data and
+  libvigraimpex-doc (photos);
+* to test on: Debian's gcompris-qt-data; of PyPI grad-cam 1.4.8, pybioclip 2.1.6 and biodex 1.0.3
+  (sources), gradio 6.31.0 and foolbox 3.3.1 (wheels).
+
+Run ``python -m models.training.animals UNPACKED PICTURES/animals``.
 """
 
 from __future__ import annotations
 
+import base64
+import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -17,14 +24,41 @@ from numpy.typing import NDArray
 
 STAMPS = "usr/share/tuxpaint/stamps"
 SORTS = ("animals/mammals", "animals/marsupials", "people")
-LEFT_OUT = {"cartoon", "toys", "body_parts", "aquatic", "rodents", "apes"}
-"""Folders that are no photos, or whose animals are shaped like no cow."""
+LEFT_OUT = {"cartoon", "toys", "body_parts"}
+"""Folders that hold no photos of animals."""
 CATTLE = {"cow", "cow_white", "bull", "bison", "yak", "zebu"}
 CUTOUT_WIDTH, CUTOUT_HEIGHT = 240, 144
 """Few were larger from the start."""
 ALBUMS = ("explore_farm_animals", "explore_world_animals")
 PHOTOS_WITH_CATTLE = {"explore_farm_animals_01", "explore_world_animals_10"}
 """A Friesian cow, and bison: whether those are cows is not for the network to say."""
+TEST_FILES = (
+    "grad-cam-1.4.8/examples/horses.jpg", "grad-cam-1.4.8/examples/dogs.png",
+    "gradio/media_assets/images/cheetah.jpg", "gradio/media_assets/images/cheetah1.jpg",
+    "gradio/media_assets/images/lion.jpg", "foolbox/data/imagenet_00_243.jpg",
+    "foolbox/data/imagenet_16_251.jpg", "biodex-1.0.3/examples/sample.jpg",
+)  # fmt: skip
+TEST_NOTEBOOKS = (
+    "pybioclip-2.1.6/examples/iNaturalistPredict.ipynb",
+    "pybioclip-2.1.6/examples/PredictImages.ipynb",
+)
+"""Notebooks with a photo among their outputs: horses, a bear."""
+DATA, TUTORIALS = "usr/share/darknet/data", "usr/share/doc/opencv-doc/opencv4/html"
+SCENES: dict[str, tuple[tuple[int, int, int, int], ...]] = {
+    f"{DATA}/horses.jpg": ((0, 0, 773, 512), (0, 150, 330, 470), (180, 150, 470, 470),
+                           (380, 150, 690, 470)),
+    f"{DATA}/person.jpg": ((0, 0, 640, 424), (350, 100, 640, 400)),
+    f"{DATA}/giraffe.jpg": ((0, 0, 500, 500), (230, 190, 500, 480)),
+    f"{DATA}/dog.jpg": ((0, 0, 768, 576),),
+    f"{TUTORIALS}/Template_Matching_Template_Theory_Sliding.jpg": ((26, 22, 300, 251),
+                                                                   (26, 110, 190, 248)),
+    f"{TUTORIALS}/Remap_Tutorial_Result_2.jpg": ((0, 14, 300, 193),),
+    "usr/share/doc/opencv-doc/examples/data/chicky_512.png": ((0, 0, 512, 512),),
+    "usr/share/doc/libvigraimpex-dev/html/bears.jpg": ((0, 0, 481, 321), (0, 20, 330, 260)),
+    "usr/share/tuxpaint/templates/sheep.jpg": ((130, 310, 330, 445), (450, 320, 660, 430),
+                                               (780, 330, 970, 440), (130, 300, 970, 500)),
+}  # fmt: skip
+"""Photos to train on and what is cut out of each: x0, y0, x1, y1 in px."""
 
 
 def copy_cutouts(unpacked: Path, folder: Path) -> int:
@@ -74,6 +108,33 @@ def carve_photos(unpacked: Path, folder: Path) -> int:
     return count
 
 
+def copy_test_photos(unpacked: Path, folder: Path) -> int:
+    """Copy the photos kept for testing that lie open or in a notebook; return how many."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name in TEST_FILES:
+        (folder / name.replace("/", "_")).write_bytes((unpacked / name).read_bytes())
+    for name in TEST_NOTEBOOKS:
+        cells = json.loads((unpacked / name).read_text(encoding="utf-8"))["cells"]
+        shown = [o.get("data", {}) for cell in cells for o in cell.get("outputs", [])]
+        first = next(d["image/jpeg"] for d in shown if "image/jpeg" in d)
+        photo = folder / f"{Path(name).stem}.jpg"
+        photo.write_bytes(base64.b64decode(first))
+    return len(TEST_FILES) + len(TEST_NOTEBOOKS)
+
+
+def cut_scenes(unpacked: Path, folder: Path) -> int:
+    """Write what is cut out of the photos to train on; return how many pictures."""
+    folder.mkdir(parents=True, exist_ok=True)
+    count = 0
+    for name, pieces in SCENES.items():
+        photo = cv2.imread(str(unpacked / name))
+        for x0, y0, x1, y1 in pieces:
+            piece = folder / f"{Path(name).stem}_{x0}_{y0}.png"
+            cv2.imwrite(str(piece), photo[y0:y1, x0:x1])
+            count += 1
+    return count
+
+
 def _webp_starts(data: bytes) -> list[int]:
     starts, at = [], data.find(b"RIFF")
     while at >= 0:
@@ -86,7 +147,9 @@ def _webp_starts(data: bytes) -> list[int]:
 def main(unpacked: Path, folder: Path) -> None:
     """Fill the folder with cut-outs and photos."""
     cut = copy_cutouts(unpacked, folder / "cutouts")
-    print(f"{cut} cut-outs, {carve_photos(unpacked, folder / 'photos')} photos")
+    scenes = cut_scenes(unpacked, folder / "scenes")
+    test = carve_photos(unpacked, folder / "photos") + copy_test_photos(unpacked, folder / "photos")
+    print(f"to train on {cut} cut-outs and {scenes} photos, to test on {test} photos")
 
 
 if __name__ == "__main__":

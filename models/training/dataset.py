@@ -43,7 +43,8 @@ answers were corrected by eye, the others were wrong too often: far legs, hocks,
 HASH_SIDE, HASH_APART = 16, 46
 """Photos whose 16 x 16 gradient signs differ in fewer places are taken for copies."""
 SURE_BOX = 0.5
-DRAWN_SHARE = 0.2
+DRAWN_SHARE, DRAWN_QUALITY = 0.15, 65
+"""At a JPEG quality of 90 their grain alone would make the file half as large again."""
 
 Array = NDArray[Any]
 
@@ -229,8 +230,9 @@ def add_drawn(photos: Photos, folder: Path) -> None:
         image = cv2.imread(str(folder / f"{number:03d}.png"))
         mask = _read_mask(folder / f"{number:03d}_mask.png")
         known = (points.astype(np.float32), weight.astype(np.float32))
-        # at 90 their grain alone would make the file a fifth larger
-        add_photo(photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}", 80)
+        add_photo(
+            photos, image, mask, known, nobody, DRAWN_SHARE, f"drawn {number:03d}", DRAWN_QUALITY
+        )
 
 
 def _read_pseudo(teacher: Path) -> dict[str, tuple[Array, Array]]:
@@ -292,6 +294,8 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     photos, whole = gather(shared_data, teacher)
     add_drawn(photos, teacher.parent / "drawn")
     negatives, strange = _cow_free(extra)
+    for path in sorted((extra / "animals/scenes").glob("*.png")):
+        _add_frame(whole, cv2.imread(str(path)), [])
     arrays: dict[str, Array] = {f"rig_{k}": v for k, v in read_rig(
         shared_data / "cow_rig/cow_rig_walk.glb").items()}  # fmt: skip
     for key, images in (
@@ -310,7 +314,11 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     np.savez_compressed(out, **arrays)
     counts = {k: len(arrays[f"{k}_ends"]) - 1 for k in ("photo", "frame", "bare", "negative")}
     known = int((~np.isnan(arrays["photo_weight"])).any(1).sum())
-    print(counts, f"{known} photos with landmarks, {len(strange)} other animals")
+    bare = int(np.isnan(arrays["frame_boxes"]).all((1, 2)).sum())
+    print(
+        counts, f"{known} photos with landmarks, {len(strange)} cut-outs of other animals,", end=" "
+    )
+    print(f"{bare} frames without a cow")
 
 
 def _cow_free(extra: Path) -> tuple[list[bytes], list[Array]]:
