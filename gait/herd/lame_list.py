@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Literal, Protocol, TypeVar
 
 from gait.herd.recheck import next_due
-from gait.herd.records import Calving, Cow, Recheck, Score, Trim
+from gait.herd.records import Calving, Cow, Finding, Recheck, Score, Trim, TrimReason
 from gait.herd.rules import HerdRules
 from gait.herd.spells import Spell, by_cow, lame_spells, spells_in_lactation
 
@@ -143,17 +143,18 @@ def _line(
 
 
 def treated_in(spell: Spell, trims: Iterable[Trim]) -> list[Trim]:
-    """Return the treatments of a lame spell: trims from its first day to its end.
-
-    A maintenance trim counts only if something was found and a block or bandage put on.
-    """
+    """Return the treatments of a lame spell: trims from its first day to its end."""
     last = spell.ended_at.date() if spell.ended_at else date.max
     return [
         trim
         for trim in trims
-        if spell.began_at.date() <= trim.on <= last
-        and (trim.reason != "maintenance" or any(f.block or f.bandage for f in trim.findings))
+        if spell.began_at.date() <= trim.on <= last and is_treatment(trim.reason, trim.findings)
     ]
+
+
+def is_treatment(reason: TrimReason, findings: Iterable[Finding]) -> bool:
+    """Say whether a trim treats a lame cow: any but a maintenance trim without block or bandage."""
+    return reason != "maintenance" or any(f.block or f.bandage for f in findings)
 
 
 def not_better_after(spell: Spell, treated_on: date, rules: HerdRules) -> bool:

@@ -1,0 +1,41 @@
+"""One trim on record as a card, with the way to put it right."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app import session
+from app.parts import look
+from app.parts.finding_form import finding_text
+from app.texts import said, t
+from gait.herd.records import Trim
+
+
+def show(trim: Trim, *, stands: bool = True) -> None:
+    """Show a trim; one that no longer stands is shown as such and cannot be corrected."""
+    items = "".join(f"<li>{look.plain(part)}</li>" for part in parts(trim))
+    put_right = "" if stands else look.mark(t("trim.replaced"))
+    with st.container(border=True):
+        st.html(
+            f"<div class='cow-line'><b>{trim.on}</b>{look.mark(t(f'reason.{trim.reason}'))}"
+            f"{put_right}<span class='quiet'>{look.plain(trim.who)}</span></div>"
+            f"<ul class='reasons'>{items}</ul>"
+        )
+        if stands and session.allowed("trim"):
+            st.page_link("screens/findings.py", label=t("trim.correct"), icon=":material/edit:",
+                         query_params={"cow": trim.cow, "correct": trim.uid})  # fmt: skip
+
+
+def parts(trim: Trim) -> list[str]:
+    """Return what was found, given and planned, a line each."""
+    lines = [finding_text(finding) for finding in trim.findings]
+    if trim.medicine:
+        lines.append(t("cow.medicine", name=trim.medicine))
+    if trim.withdrawal_until:
+        source = said(trim.withdrawal_source) or "–"
+        lines.append(t("cow.withdrawal", day=trim.withdrawal_until, source=source))
+    if trim.next_step:
+        lines.append(t("cow.next_step", step=said(trim.next_step)))
+    if trim.recheck_on:
+        lines.append(t("cow.recheck_on", day=trim.recheck_on))
+    return [*lines, trim.note] if trim.note else lines
