@@ -8,6 +8,7 @@ from app import session
 from app.parts import charts, comparison, look, pass_view, trim_card
 from app.texts import said, t
 from gait.exchange.history import history_csv, time_line
+from gait.farm import rechecks_waiting
 from gait.herd.records import Cow, PassSummary, Score, Trim
 from gait.score.scales import on_scale
 
@@ -105,7 +106,7 @@ def show(cow: Cow) -> None:
     scores = store.scores.of_cows([cow.number])
     done = store.trims.of_cows([cow.number])
     heading(cow, scores)
-    for promise in store.rechecks.all(cows=[cow.number], only_open=True):
+    for promise in rechecks_waiting(store, cow=cow.number):
         st.info(look.literal(t("cow.recheck", day=promise.due_on, why=said(promise.why))))
     if scores:
         st.altair_chart(charts.cow_line(scores, done), width="stretch")

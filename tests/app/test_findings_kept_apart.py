@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from streamlit.proto.WidgetStates_pb2 import WidgetState
@@ -174,8 +174,8 @@ def test_a_trim_is_corrected_and_the_old_one_stays_in_her_history(
     herd: Store, page: OpenPage
 ) -> None:
     wrong = on_record(
-        herd, findings=(Finding(foot="RH", code="SU"),), note="old", recheck_on=TODAY + timedelta(9),
-        next_step="vet", medicine="as on the label", withdrawal_until=TODAY,
+        herd, findings=(Finding(foot="RH", code="SU"),), note="old",
+        recheck_on=TODAY + timedelta(9), next_step="vet", medicine="as on the label", withdrawal_until=TODAY,
         withdrawal_source="vet's record",
     )  # fmt: skip
     at = page("findings", cow="184", correct=wrong.uid)
@@ -238,3 +238,45 @@ def test_medicine_is_shown_without_a_withdrawal_date_too(herd: Store, page: Open
     on_record(herd, medicine="as on the label", next_step="vet")
     seen = words_of(page("cow", cow="184"))
     assert "Medicine: as on the label" in seen
+
+
+def test_a_lame_trim_without_findings_has_a_recheck_that_the_page_calls_in(
+    herd: Store, page: OpenPage
+) -> None:
+    herd.decisions.add_by_eye("184", score=3, who="Ann")
+    at = page("findings", cow="184")
+    assert at.selectbox(key="draft:184:next_True").value == "recheck"
+    press(at, "findings_keep")
+    later = TODAY + timedelta(days=14)
+    assert f"Recheck on {later}" in words_of(page("lame_list"))
+    assert "<b>184</b>" in words_of(page("recheck"))
+
+
+def test_a_recheck_cleared_by_hand_still_stands_by_the_rule(herd: Store, page: OpenPage) -> None:
+    herd.decisions.add_by_eye("184", score=3, who="Ann")
+    on_record(herd)
+    later = TODAY + timedelta(days=14)
+    assert f"Recheck on {later}" in words_of(page("lame_list"))
+    assert f"<b>184</b> {later}" in words_of(page("recheck"))
+    assert f"Recheck on {later}" in words_of(page("cow", cow="184"))
+
+
+def test_a_recheck_by_the_rule_is_kept_like_one_promised(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="184")])
+    long_ago = datetime.now(UTC) - timedelta(days=20)
+    farm.decisions.add_by_eye("184", score=4, who="Ann", observed_at=long_ago)
+    farm.trims.add(Trim(cow="184", on=long_ago.date(), who="Tom", reason="therapeutic"))
+    at = page("recheck")
+    at.segmented_control(key="recheck_score_cow_184").select(2).run()
+    at = press(at, "recheck_keep")
+    assert "sound. She leaves the lame list." in words_of(at)
+    (closed,) = farm.rechecks.all()
+    assert closed.state == "done"
+
+
+def test_a_maintenance_trim_has_no_recheck(herd: Store, page: OpenPage) -> None:
+    at = page("findings", cow="184")
+    at.segmented_control(key="draft:184:reason").select("maintenance").run()
+    assert at.selectbox(key="draft:184:next_False").value == "none"
+    press(at, "findings_keep")
+    assert herd.rechecks.all() == []
