@@ -14,10 +14,12 @@ from gait.herd.records import Trim
 def show(trim: Trim, *, stands: bool = True) -> None:
     """Show a trim; one that no longer stands is shown as such and cannot be corrected."""
     items = "".join(f"<li>{look.plain(part)}</li>" for part in parts(trim))
-    put_right = "" if stands else look.mark(t("trim.replaced"))
+    taken_off = trim.reason == "taken_back"
+    reason = look.mark(t("trim.taken_off") if taken_off else t(f"reason.{trim.reason}"))
+    put_right = "" if stands or taken_off else look.mark(t("trim.replaced"))
     with st.container(border=True):
         st.html(
-            f"<div class='cow-line'><b>{trim.on}</b>{look.mark(t(f'reason.{trim.reason}'))}"
+            f"<div class='cow-line'><b>{trim.on}</b>{reason}"
             f"{put_right}<span class='quiet'>{look.plain(trim.who)}</span></div>"
             f"<ul class='reasons'>{items}</ul>"
         )

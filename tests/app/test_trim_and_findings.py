@@ -189,3 +189,42 @@ def test_recheck_says_how_she_is_and_moves_the_list(
     assert says in words_of(at)
     assert farm.rechecks.all(only_open=True) == []
     assert bool(lame_today(farm)) == still_lame
+
+
+def test_closing_a_day_asks_while_cows_are_not_done(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    on_it = [e.cow for e in farm.trim_days.entries(day.trim_day_id)]
+    at = page("trim_day")
+    assert f"{len(on_it)} cows are not done yet: {', '.join(on_it)}." in words_of(at)
+    labels = [b.label for b in at.button if b.key == "trim_close"]
+    assert labels == ["Close it"]  # inside the question only
+    at = press(at, "trim_close")
+    assert farm.trim_days.get(day.trim_day_id).closed
+    assert at.selectbox(key="trim_closed_day").value is None
+    assert [b.label for b in at.button if b.key == "trim_close"] == []
+
+
+def test_a_day_that_is_done_closes_at_one_tap(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    for entry in farm.trim_days.entries(day.trim_day_id):
+        farm.trim_days.set_state(day.trim_day_id, entry.cow, "done")
+    at = page("trim_day")
+    assert "not done yet" not in words_of(at)
+    press(at, "trim_close")
+    assert farm.trim_days.get(day.trim_day_id).closed
+
+
+def test_a_closed_day_is_looked_at_and_opened_again(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    first, *_ = farm.trim_days.entries(day.trim_day_id)
+    farm.trim_days.set_state(day.trim_day_id, first.cow, "done")
+    at = press(page("trim_day"), "trim_close")
+    at.selectbox(key="trim_closed_day").select(farm.trim_days.get(day.trim_day_id)).run()
+    assert f"**{first.cow}** · Lame · done" in words_of(at)
+    assert "not done" in words_of(at)
+    at = press(at, "trim_open_again")
+    assert not farm.trim_days.get(day.trim_day_id).closed
+    assert at.selectbox(key="trim_day_choice").value == day.trim_day_id
