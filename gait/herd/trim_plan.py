@@ -10,7 +10,6 @@ from gait.herd.lame_list import LameCow, Urgency
 from gait.herd.records import Cow, Recheck, TrimReason
 from gait.herd.rules import HerdRules
 
-
 WAITING: tuple[Urgency, ...] = ("recheck_due", "waiting")
 
 

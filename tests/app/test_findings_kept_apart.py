@@ -175,7 +175,8 @@ def test_a_trim_is_corrected_and_the_old_one_stays_in_her_history(
 ) -> None:
     wrong = on_record(
         herd, findings=(Finding(foot="RH", code="SU"),), note="old",
-        recheck_on=TODAY + timedelta(9), next_step="vet", medicine="as on the label", withdrawal_until=TODAY,
+        recheck_on=TODAY + timedelta(9), next_step="vet",
+        medicine="as on the label", withdrawal_until=TODAY,
         withdrawal_source="vet's record",
     )  # fmt: skip
     at = page("findings", cow="184", correct=wrong.uid)
