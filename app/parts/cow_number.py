@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import streamlit as st
 
@@ -14,13 +14,7 @@ from gait.herd.near_numbers import near_numbers
 NEW_NUMBERS = "numbers_said_to_be_new"
 
 
-def choose(
-    label: str,
-    numbers: Sequence[str],
-    *,
-    key: str,
-    names: Mapping[str, str] | None = None,
-) -> str | None:
+def choose(label: str, numbers: Sequence[str], *, key: str) -> str | None:
     """Let people choose or type a number.
 
     Parameters
@@ -30,23 +24,16 @@ def choose(
         Those to choose from, in their order.
     key : str
         Different for each box of a page.
-    names : mapping, optional
-        What stands for a number in the list, where that is more than the number.
 
     Returns
     -------
     str or None
         None with nothing chosen, or while it is not certain that the number is meant.
     """
-    shown = names or {}
+    # Bare numbers: a browser sends back the words of the list, and a number with words about her
+    # is taken for a new one once those words have changed.
     chosen = st.selectbox(
-        label,
-        numbers,
-        index=None,
-        format_func=lambda n: shown.get(n, n),
-        placeholder=t("who.type"),
-        key=key,
-        accept_new_options=True,
+        label, numbers, index=None, placeholder=t("who.type"), key=key, accept_new_options=True
     )
     number = str(chosen or "").strip()
     return number if number and _is_meant(number, key) else None

@@ -1,10 +1,9 @@
-"""One trim on record as a card, with the way to put it right."""
+"""One trim on record: what was found, given and planned."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from app import session
 from app.parts import look
 from app.parts.finding_form import finding_text
 from app.texts import said, t
@@ -12,20 +11,16 @@ from gait.herd.records import Trim
 
 
 def show(trim: Trim, *, stands: bool = True) -> None:
-    """Show a trim; one that no longer stands is shown as such and cannot be corrected."""
+    """Show a trim; one that no longer stands is shown as such."""
     items = "".join(f"<li>{look.plain(part)}</li>" for part in parts(trim))
     taken_off = trim.reason == "taken_back"
     reason = look.mark(t("trim.taken_off") if taken_off else t(f"reason.{trim.reason}"))
     put_right = "" if stands or taken_off else look.mark(t("trim.replaced"))
-    with st.container(border=True):
-        st.html(
-            f"<div class='cow-line'><b>{trim.on}</b>{reason}"
-            f"{put_right}<span class='quiet'>{look.plain(trim.who)}</span></div>"
-            f"<ul class='reasons'>{items}</ul>"
-        )
-        if stands and session.allowed("trim"):
-            st.page_link("screens/findings.py", label=t("trim.correct"), icon=":material/edit:",
-                         query_params={"cow": trim.cow, "correct": trim.uid})  # fmt: skip
+    st.html(
+        f"<div class='cow-line'><b>{trim.on}</b>{reason}{put_right}"
+        f"<span class='quiet'>{look.plain(trim.who)}</span></div>"
+        f"<ul class='reasons'>{items}</ul>"
+    )
 
 
 def parts(trim: Trim) -> list[str]:

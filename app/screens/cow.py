@@ -53,7 +53,12 @@ def heading(cow: Cow, scores: list[Score]) -> None:
 def trims(cow: str, done: list[Trim]) -> None:
     """List trims and findings, newest first; below, folded up, those that no longer stand."""
     for trim in reversed(done):
-        trim_card.show(trim)
+        with st.container(border=True):
+            trim_card.show(trim)
+            if session.allowed("trim"):
+                st.page_link("screens/findings.py", label=t("trim.correct"),
+                             icon=":material/edit:",
+                             query_params={"cow": cow, "correct": trim.uid})  # fmt: skip
     standing = {trim.uid for trim in done}
     everything = session.store().trims.of_cows([cow], corrected=True)
     replaced = [trim for trim in everything if trim.uid not in standing]

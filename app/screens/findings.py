@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 
 from app import session
-from app.parts import cow_number, draft, finding_form, look, trim_card, trim_form
+from app.parts import cow_number, draft, finding_form, look, player, trim_card, trim_form
 from app.texts import said, t
 from gait import trim_day
 from gait.errors import GaitError
@@ -41,10 +41,9 @@ def choose(entries: list[TrimEntry]) -> tuple[str | None, date]:
     if asked in numbers and (st.session_state.get("findings_asked") != asked
                              or key not in st.session_state):  # fmt: skip
         st.session_state["findings_asked"] = st.session_state[key] = asked
-    names = {e.cow: f"{e.cow} · {t(f'reason.{e.reason}')}" for e in entries}
-    left, right = st.columns([3, 2], gap="large")
+    left, right = st.columns([3, 2])
     with left:
-        cow = cow_number.choose(t("findings.cow"), numbers, key=key, names=names)
+        cow = cow_number.choose(t("findings.cow"), numbers, key=key)
     # Tomorrow it is another field, so that a page left open does not date by yesterday.
     today = date.today()
     on = right.date_input(t("findings.on"), value=today, max_value=today, key=f"findings_{today}")
@@ -58,7 +57,11 @@ def enter(cow: str, on: date, day: TrimDay | None, entries: list[TrimEntry]) -> 
     if len(kept) > st.session_state.get(second, 0):
         st.warning(t("findings.is_kept", cow=look.literal(cow), day=on))
         for trim in kept:
-            trim_card.show(trim)
+            with st.container(border=True):
+                trim_card.show(trim)
+                if st.button(t("trim.correct"), key=f"findings_correct_{trim.uid}"):
+                    st.query_params.from_dict({"cow": cow, "correct": trim.uid})
+                    st.rerun()
         if st.button(t("findings.second"), key="findings_second"):
             st.session_state[second] = len(kept)
             st.rerun()
@@ -79,7 +82,7 @@ def form(name: str, cow: str, on: date, button: str) -> Trim | None:
     with right:
         st.subheader(t("findings.so_far", cow=look.literal(cow)))
         trim = trim_form.show(name, cow, on)
-        if not st.button(button, type="primary", key="findings_keep", width="stretch"):
+        if not st.button(button, type="primary", key=f"findings_keep_{name}", width="stretch"):
             return None
         amiss = [t("findings.add_first")] if finding_form.is_begun(name) else []
         amiss += [said(sentence) for sentence in check_trim(trim)]
@@ -127,6 +130,7 @@ def to_correct() -> Trim | None:
 def correct(wrong: Trim) -> None:
     """Put right a trim that is on record: the new one stands, the old one stays in her history."""
     name = f"correct {wrong.uid}"
+    player.scroll(name, place="findings")
     st.info(t("findings.correcting", cow=look.literal(wrong.cow), day=wrong.on))
     draft.start(name, cow=wrong.cow, on=wrong.on)
     trim_form.begin_from(name, wrong)
@@ -173,8 +177,10 @@ if session.guarded("trim"):
         correct(wrong)
     else:
         if chosen_day is not None:
-            st.caption(t("findings.day", day=chosen_day.on, count=len(waiting)))
+            cows = ", ".join(look.literal(e.cow) for e in waiting)
+            st.caption(t("findings.day", day=chosen_day.on, count=len(waiting), cows=cows))
         chosen, on = choose(waiting)
+        player.scroll(chosen or "", place="findings")
         if chosen:
             enter(chosen, on, chosen_day, waiting)
         else:

@@ -91,7 +91,10 @@ def test_the_next_cow_of_the_list_comes_by_herself(farm: Store, page: OpenPage) 
     load_history(farm)
     day = trim_day.plan_day(farm, TODAY, trimmer="", capacity=12)
     order = [e.cow for e in farm.trim_days.entries(day.trim_day_id)]
-    at = press(page("findings", cow=order[1]), "findings_keep")
+    at = page("findings", cow=order[1])
+    # What stands in the list is what a browser sends back: the bare number, whatever she is for.
+    assert at.selectbox(key="findings_cow_0").options[: len(order)] == order
+    at = press(at, "findings_keep")
     assert at.selectbox(key="findings_cow_1").value == order[2]
     assert f"Cow {order[1]} is on record." in words_of(at)
     at = turn_to(at, order[-1])
@@ -179,7 +182,7 @@ def test_a_trim_is_corrected_and_the_old_one_stays_in_her_history(
         medicine="as on the label", withdrawal_until=TODAY,
         withdrawal_source="vet's record",
     )  # fmt: skip
-    at = page("findings", cow="184", correct=wrong.uid)
+    at = press(page("findings", cow="184"), f"findings_correct_{wrong.uid}")
     name = f"draft:correct {wrong.uid}"
     assert "You are correcting the trim of cow 184" in words_of(at)
     assert at.radio(key=f"{name}:source").value == "vet"
