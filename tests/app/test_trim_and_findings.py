@@ -154,6 +154,15 @@ def test_length_that_no_claw_has_is_not_taken(farm: Store, page: OpenPage) -> No
     assert "Put the length right first." in words_of(at)
 
 
+def test_medicine_needs_its_withdrawal(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0423")])
+    at = page("findings", cow="0423")
+    at.text_input(key="draft:0423:product").set_value("as on the label").run()
+    at = press(at, "findings_keep")
+    assert "Enter until when the withdrawal lasts" in words_of(at)
+    assert farm.trims.of_cows(["0423"]) == []
+
+
 def test_withdrawal_date_needs_its_source(farm: Store, page: OpenPage) -> None:
     farm.cows.put([Cow(number="0423")])
     at = page("findings", cow="0423")
