@@ -5,7 +5,7 @@ Command line and pages call these; neither holds rules of its own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
@@ -219,7 +219,9 @@ def _on_record(store: Store, promise: Recheck, who: str) -> int:
     return store.rechecks.open(promise.cow, promise.due_on, why=promise.why, who=who).recheck_id
 
 
-def rechecks_waiting(store: Store, *, cow: str | None = None) -> list[Recheck]:
+def rechecks_waiting(
+    store: Store, *, cow: str | None = None, lame: Sequence[LameCow] | None = None
+) -> list[Recheck]:
     """Return the open rechecks that no newer score has answered, soonest first.
 
     One that a film or a look has answered in the meantime is closed with its outcome, in the
@@ -231,6 +233,8 @@ def rechecks_waiting(store: Store, *, cow: str | None = None) -> list[Recheck]:
     store : Store
     cow : str, optional
         Only hers.
+    lame : sequence of LameCow, optional
+        The lame list, where it is at hand.
     """
     promised = store.rechecks.all(cows=None if cow is None else [cow], only_open=True)
     scores = store.scores.of_cows({r.cow for r in promised})
@@ -242,7 +246,8 @@ def rechecks_waiting(store: Store, *, cow: str | None = None) -> list[Recheck]:
             )
     answered = {answer.recheck.recheck_id for answer in answers}
     waiting = [r for r in promised if r.recheck_id not in answered]
-    waiting += by_the_rule(lame_today(store, cow=cow), waiting)
+    listed = lame_today(store, cow=cow) if lame is None else lame
+    waiting += by_the_rule(listed, waiting)
     return sorted(waiting, key=lambda r: (r.due_on, r.recheck_id))
 
 

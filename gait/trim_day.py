@@ -77,12 +77,13 @@ def propose(
     }
     if day is not None:
         taken |= {entry.cow for entry in store.trim_days.entries(day.trim_day_id)}
+    lame = lame_today(store, on) if lame is None else lame
     return propose_trim_day(
         on=on,
         capacity=capacity,
         cows=store.cows.all(),
-        lame=lame_today(store, on) if lame is None else lame,
-        rechecks=rechecks_waiting(store),
+        lame=lame,
+        rechecks=rechecks_waiting(store, lame=lame),
         last_trimmed=store.trims.last_days(),
         rules=rules_of(store),
         without=taken,

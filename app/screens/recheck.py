@@ -101,7 +101,7 @@ st.title(t("recheck.title"))
 st.write(t("recheck.how"))
 decide.said()
 today = date.today()
-promises = rechecks_waiting(session.store())
+promises = rechecks_waiting(session.store(), lame=session.lame())
 due = [p for p in promises if p.due_on <= today]
 soon = [p for p in promises if today < p.due_on <= today + timedelta(days=7)]
 later = promises[len(due) + len(soon) :]
