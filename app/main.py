@@ -14,7 +14,7 @@ if ROOT not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app import session, texts  # noqa: E402
-from app.parts import look, menu, people  # noqa: E402
+from app.parts import draft, look, menu, people  # noqa: E402
 from app.texts import t  # noqa: E402
 from gait.errors import GaitError  # noqa: E402
 
@@ -56,6 +56,7 @@ def screen(name: str, icon: str, *, default: bool = False) -> st.Page:
 st.session_state.setdefault("language", texts.preferred(st.context.locale))
 st.set_page_config(page_title=t("app.title"), page_icon=str(ICON), layout="wide")
 look.apply()
+draft.hold()
 warm_up()
 try:
     session.store()

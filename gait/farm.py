@@ -5,14 +5,14 @@ Command line and pages call these; neither holds rules of its own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from gait import places
 from gait.errors import StoreError
-from gait.herd.lame_list import LameCow, lame_list
+from gait.herd.lame_list import LameCow, by_the_rule, lame_list
 from gait.herd.recheck import answered_rechecks, outcome_of
 from gait.herd.records import Decision, Outcome, Recheck
 from gait.herd.rules import HerdRules, rules_from
@@ -191,7 +191,7 @@ def close_recheck(store: Store, promise: Recheck, *, score: int, who: str) -> Ou
     ----------
     store : Store
     promise : Recheck
-        Open.
+        Open, on record or by the farm's rule.
     score : int
         1-5, given by watching her walk.
     who : str
@@ -204,17 +204,39 @@ def close_recheck(store: Store, promise: Recheck, *, score: int, who: str) -> Ou
     before = store.scores.of_cows([promise.cow])
     store.decisions.add_by_eye(promise.cow, score=score, who=who, reason="recheck")
     outcome = outcome_of(before[-1].score if before else None, score, rules_of(store))
-    store.rechecks.close(promise.recheck_id, who=who, outcome=outcome)
+    store.rechecks.close(_on_record(store, promise, who), who=who, outcome=outcome)
     return outcome
 
 
-def rechecks_waiting(store: Store) -> list[Recheck]:
+def leave_out_recheck(store: Store, promise: Recheck, *, who: str) -> None:
+    """Note that a cow is not looked at this time, on record or by the farm's rule."""
+    store.rechecks.close(_on_record(store, promise, who), who=who, outcome=None, dropped=True)
+
+
+def _on_record(store: Store, promise: Recheck, who: str) -> int:
+    if promise.recheck_id:
+        return promise.recheck_id
+    return store.rechecks.open(promise.cow, promise.due_on, why=promise.why, who=who).recheck_id
+
+
+def rechecks_waiting(
+    store: Store, *, cow: str | None = None, lame: Sequence[LameCow] | None = None
+) -> list[Recheck]:
     """Return the open rechecks that no newer score has answered, soonest first.
 
     One that a film or a look has answered in the meantime is closed with its outcome, in the
-    name of the person who gave that score.
+    name of the person who gave that score. To those promised come the treated lame cows that
+    nobody promised to look at again: they are due as the lame list says, see `by_the_rule`.
+
+    Parameters
+    ----------
+    store : Store
+    cow : str, optional
+        Only hers.
+    lame : sequence of LameCow, optional
+        The lame list, where it is at hand.
     """
-    promised = store.rechecks.all(only_open=True)
+    promised = store.rechecks.all(cows=None if cow is None else [cow], only_open=True)
     scores = store.scores.of_cows({r.cow for r in promised})
     answers = answered_rechecks(promised, scores, rules_of(store))
     if not store.read_only_because:
@@ -223,7 +245,10 @@ def rechecks_waiting(store: Store) -> list[Recheck]:
                 answer.recheck.recheck_id, who=answer.score.decided_by, outcome=answer.outcome
             )
     answered = {answer.recheck.recheck_id for answer in answers}
-    return [r for r in promised if r.recheck_id not in answered]
+    waiting = [r for r in promised if r.recheck_id not in answered]
+    listed = lame_today(store, cow=cow) if lame is None else lame
+    waiting += by_the_rule(listed, waiting)
+    return sorted(waiting, key=lambda r: (r.due_on, r.recheck_id))
 
 
 def scored_passes(store: Store, limit: int = 20_000) -> list[ScoredPass]:

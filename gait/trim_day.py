@@ -14,7 +14,7 @@ from gait.herd.trim_plan import TrimPlan, propose_trim_day
 if TYPE_CHECKING:
     from gait.exchange.sheet_content import TrimSheet
     from gait.herd.lame_list import LameCow
-    from gait.herd.records import TrimDay, TrimEntry, TrimReason
+    from gait.herd.records import Trim, TrimDay, TrimEntry, TrimReason
     from gait.store import Store
 
 FARM_NAME_SETTING = "farm_name"
@@ -77,12 +77,13 @@ def propose(
     }
     if day is not None:
         taken |= {entry.cow for entry in store.trim_days.entries(day.trim_day_id)}
+    lame = lame_today(store, on) if lame is None else lame
     return propose_trim_day(
         on=on,
         capacity=capacity,
         cows=store.cows.all(),
-        lame=lame_today(store, on) if lame is None else lame,
-        rechecks=rechecks_waiting(store),
+        lame=lame,
+        rechecks=rechecks_waiting(store, lame=lame),
         last_trimmed=store.trims.last_days(),
         rules=rules_of(store),
         without=taken,
@@ -155,6 +156,26 @@ def moved(entries: Sequence[TrimEntry], cow: str, places: int) -> list[TrimEntry
         entry = ordered.pop(here)
         ordered.insert(min(max(here + places, 0), len(ordered)), entry)
     return [replace(e, position=i) for i, e in enumerate(ordered, start=1)]
+
+
+def taken_back(trim: Trim, *, who: str) -> Trim:
+    """Return what says that a trim was entered by mistake; it replaces it by nothing."""
+    from gait.herd.records import Trim
+
+    return Trim(cow=trim.cow, on=trim.on, who=who, reason="taken_back", corrects=trim.uid)
+
+
+def next_cow(store: Store, trim_day_id: int | None, cow: str) -> str | None:
+    """Return who comes to the chute after a cow: the next one to be done, else the first left."""
+    if trim_day_id is None:
+        return None
+    entries = store.trim_days.entries(trim_day_id)
+    here = next((e.position for e in entries if e.cow == cow), 0)
+    left = sorted(
+        (e for e in entries if e.state == "planned" and e.cow != cow),
+        key=lambda e: (e.position < here, e.position),
+    )
+    return left[0].cow if left else None
 
 
 def sheet_of(

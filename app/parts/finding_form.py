@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
+
 import streamlit as st
 
-from app.parts import look
+from app.parts import draft, look
+from app.parts.icon_button import icon_button
 from app.texts import said, t
 from gait.herd.feet import (
     CLAW_TERMS,
@@ -22,26 +26,28 @@ from gait.herd.feet import (
 from gait.herd.records import Finding
 
 
-def show(cow: str) -> None:
-    """Show the form of one finding and add it to those of the cow."""
-    turn = st.session_state.setdefault(f"findings_turn_{cow}", 0)
-    place = f"{cow}_{turn}"
-    foot = _segments("foot", FEET, f"findings_foot_{place}")
-    claw = _segments("claw", CLAWS, f"findings_claw_{place}")
-    zone = _choice("zone", tuple(ZONES), f"findings_zone_{place}")
-    code = _choice("term", tuple(CLAW_TERMS), f"findings_code_{place}", show_code=True)
-    stage = _plain_segments("stage", DD_STAGES, place) if code == "DD" else None
+def show(name: str) -> None:
+    """Show the form of one finding and add it to those of the draft of that name."""
+    turn = st.session_state.setdefault(draft.key(name, "turn"), 0)
+    place = functools.partial(_place, name, turn)
+    foot = _segments("foot", FEET, place("foot"))
+    claw = _segments("claw", CLAWS, place("claw"))
+    zone = _choice("zone", tuple(ZONES), place("zone"))
+    code = _choice("term", tuple(CLAW_TERMS), place("code"), show_code=True)
+    stage = None
+    if code == "DD":
+        stage = st.segmented_control(t("findings.stage"), DD_STAGES, key=place("stage"))
     severity = None
     if code:
-        severity = _segments("severity", dict.fromkeys(SEVERITIES, ""), f"findings_sev_{place}")
+        severity = _segments("severity", dict.fromkeys(SEVERITIES, ""), place("sev"))
     if code in FOR_THE_VET:
         st.warning(t("findings.for_vet"))
     one, two = st.columns(2)
-    block = one.checkbox(t("findings.block"), key=f"findings_block_{place}")
-    bandage = two.checkbox(t("findings.bandage"), key=f"findings_bandage_{place}")
+    block = one.checkbox(t("findings.block"), key=place("block"))
+    bandage = two.checkbox(t("findings.bandage"), key=place("bandage"))
     toe, sole, is_sound = _lengths(place)
-    note = st.text_input(t("findings.finding_note"), key=f"findings_fnote_{place}")
-    if not st.button(t("findings.add"), key=f"findings_add_{place}", width="stretch"):
+    note = st.text_input(t("findings.finding_note"), key=place("note"))
+    if not st.button(t("findings.add"), key=f"findings_add_{name}_{turn}", width="stretch"):
         return
     if foot is None or not is_sound:
         st.warning(t("findings.say_foot" if foot is None else "findings.mend_length"))
@@ -55,17 +61,43 @@ def show(cow: str) -> None:
         for sentence in wrong:
             st.warning(said(sentence))
         return
-    st.session_state.setdefault(f"findings_{cow}", []).append(finding)
-    st.session_state[f"findings_turn_{cow}"] = turn + 1
+    found(name).append(finding)
+    st.session_state[draft.key(name, "turn")] = turn + 1
     st.rerun()
 
 
-def is_begun(cow: str) -> bool:
+def found(name: str) -> list[Finding]:
+    """Return the findings of a draft, to be read and changed."""
+    kept: list[Finding] = st.session_state.setdefault(draft.key(name, "found"), [])
+    return kept
+
+
+def listed(name: str) -> list[Finding]:
+    """Show what was put down so far, each with a button to take it out again, and return it."""
+    kept = found(name)
+    for place, finding in enumerate(kept):
+        text, off = st.columns([5, 1], vertical_alignment="center")
+        text.markdown(f"- {look.literal(finding_text(finding))}")
+        with off:
+            dropped = icon_button(t("findings.remove"), "close", f"finding_off_{name}_{place}")
+        if dropped:
+            kept.pop(place)
+            st.rerun()
+    if not kept:
+        st.caption(t("findings.none_yet"))
+    return kept
+
+
+def is_begun(name: str) -> bool:
     """Tell whether the form holds something that was not added yet, so that it is not lost."""
-    place = f"{cow}_{st.session_state.get(f'findings_turn_{cow}', 0)}"
-    begun = ("foot", "claw", "zone", "code", "block", "bandage", "fnote", "toe_mm", "toe_in",
+    turn = st.session_state.get(draft.key(name, "turn"), 0)
+    begun = ("foot", "claw", "zone", "code", "block", "bandage", "note", "toe_mm", "toe_in",
              "sole_mm", "sole_in", "gives", "pink")  # fmt: skip
-    return any(st.session_state.get(f"findings_{name}_{place}") for name in begun)
+    return any(st.session_state.get(_place(name, turn, field)) for field in begun)
+
+
+def _place(name: str, turn: int, field: str) -> str:
+    return draft.key(name, f"{field}_{turn}")
 
 
 def finding_text(finding: Finding) -> str:
@@ -97,10 +129,6 @@ def _segments(kind: str, options: dict[str, str], key: str) -> str | None:
     )  # fmt: skip
 
 
-def _plain_segments(kind: str, options: tuple[str, ...], place: str) -> str | None:
-    return st.segmented_control(t(f"findings.{kind}"), options, key=f"findings_{kind}_{place}")
-
-
 def _choice(
     kind: str, options: tuple[str, ...], key: str, *, show_code: bool = False
 ) -> str | None:
@@ -114,23 +142,24 @@ def _choice(
     )  # fmt: skip
 
 
-def _lengths(place: str) -> tuple[float | None, float | None, bool]:
+def _lengths(place: Callable[[str], str]) -> tuple[float | None, float | None, bool]:
     """Ask for toe length and sole thickness; return them in mm, and whether they can be."""
     with st.expander(t("findings.measured")):
+        st.session_state.setdefault(place("unit"), "mm")
         unit: LengthUnit = st.segmented_control(
-            t("findings.unit"), ["mm", "in"], default="mm", required=True,
-            format_func=lambda u: t(f"unit.{u}"), key=f"findings_unit_{place}",
+            t("findings.unit"), ["mm", "in"], required=True,
+            format_func=lambda u: t(f"unit.{u}"), key=place("unit"),
         )  # fmt: skip
         step, shape = (1.0, "%.0f") if unit == "mm" else (0.125, "%.3f")
         one, two = st.columns(2)
         toe = one.number_input(t("findings.toe"), value=None, min_value=0.0, step=step,
-                               format=shape, key=f"findings_toe_{unit}_{place}")  # fmt: skip
+                               format=shape, key=place(f"toe_{unit}"))  # fmt: skip
         sole = two.number_input(
             t("findings.sole"), value=None, min_value=0.0, step=step / 2,
-            format="%.1f" if unit == "mm" else shape, key=f"findings_sole_{unit}_{place}",
+            format="%.1f" if unit == "mm" else shape, key=place(f"sole_{unit}"),
         )  # fmt: skip
-        gives = one.checkbox(t("findings.gives"), key=f"findings_gives_{place}")
-        pink = two.checkbox(t("findings.pink"), key=f"findings_pink_{place}")
+        gives = one.checkbox(t("findings.gives"), key=place("gives"))
+        pink = two.checkbox(t("findings.pink"), key=place("pink"))
         toe_mm = None if toe is None else to_mm(toe, unit)
         sole_mm = None if sole is None else to_mm(sole, unit)
         try:

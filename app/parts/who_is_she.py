@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
+from app.parts import cow_number
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -29,17 +30,10 @@ def change(record: PassRecord) -> None:
 
 def _choose(record: PassRecord) -> None:
     pass_id = record.summary.pass_id
-    chosen = st.selectbox(
-        t("who.number"),
-        session.numbers(),
-        index=None,
-        accept_new_options=True,
-        key=f"who_{pass_id}",
-        placeholder=t("who.type"),
-    )
+    chosen = cow_number.choose(t("who.number"), session.numbers(), key=f"who_{pass_id}")
     if st.button(t("who.keep"), key=f"who_keep_{pass_id}", width="stretch"):
-        if chosen and str(chosen).strip():
-            _keep(pass_id, str(chosen).strip())
+        if chosen:
+            _keep(pass_id, chosen)
         else:
             st.warning(t("who.say"))
 

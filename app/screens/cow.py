@@ -5,10 +5,10 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import charts, comparison, look, pass_view
-from app.parts.finding_form import finding_text
+from app.parts import charts, comparison, look, pass_view, trim_card
 from app.texts import said, t
 from gait.exchange.history import history_csv, time_line
+from gait.farm import rechecks_waiting
 from gait.herd.records import Cow, PassSummary, Score, Trim
 from gait.score.scales import on_scale
 
@@ -50,24 +50,20 @@ def heading(cow: Cow, scores: list[Score]) -> None:
     )
 
 
-def trims(done: list[Trim]) -> None:
-    """List trims and findings, newest first."""
+def trims(cow: str, done: list[Trim]) -> None:
+    """List trims and findings, newest first; below, folded up, those that no longer stand."""
     for trim in reversed(done):
-        parts = [finding_text(f) for f in trim.findings]
-        if trim.withdrawal_until:
-            source = trim.withdrawal_source or "–"
-            parts.append(t("cow.withdrawal", day=trim.withdrawal_until, source=source))
-        if trim.next_step:
-            parts.append(t("cow.next_step", step=trim.next_step))
-        if trim.note:
-            parts.append(trim.note)
-        items = "".join(f"<li>{look.plain(p)}</li>" for p in parts)
         with st.container(border=True):
-            st.html(
-                f"<div class='cow-line'><b>{trim.on}</b>{look.mark(t(f'reason.{trim.reason}'))}"
-                f"<span class='quiet'>{look.plain(trim.who)}</span></div>"
-                f"<ul class='reasons'>{items}</ul>"
-            )
+            trim_card.show(trim)
+            st.page_link("screens/findings.py", label=t("trim.correct"), icon=":material/edit:",
+                         query_params={"cow": cow, "correct": trim.uid})  # fmt: skip
+    standing = {trim.uid for trim in done}
+    everything = session.store().trims.of_cows([cow], corrected=True)
+    replaced = [trim for trim in everything if trim.uid not in standing]
+    if replaced:
+        with st.expander(t("cow.earlier", count=len(replaced))):
+            for trim in reversed(replaced):
+                trim_card.show(trim, stands=False)
 
 
 def pass_table(found: list[PassSummary]) -> None:
@@ -113,7 +109,7 @@ def show(cow: Cow) -> None:
     scores = store.scores.of_cows([cow.number])
     done = store.trims.of_cows([cow.number])
     heading(cow, scores)
-    for promise in store.rechecks.all(cows=[cow.number], only_open=True):
+    for promise in rechecks_waiting(store, cow=cow.number):
         st.info(look.literal(t("cow.recheck", day=promise.due_on, why=said(promise.why))))
     if scores:
         st.altair_chart(charts.cow_line(scores, done), width="stretch")
@@ -128,7 +124,7 @@ def show(cow: Cow) -> None:
             st.caption(t("cow.no_passes"))
     with right:
         st.subheader(t("cow.trims"))
-        trims(done)
+        trims(cow.number, done)
         if not done:
             st.caption(t("cow.no_trims"))
     one_pass(found)

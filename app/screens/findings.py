@@ -2,29 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date
 
 import streamlit as st
 
 from app import session
-from app.parts import finding_form, look
-from app.parts.icon_button import icon_button
-from app.texts import t
+from app.parts import cow_number, draft, finding_form, look, player, trim_card, trim_form
+from app.texts import said, t
 from gait import trim_day
 from gait.errors import GaitError
 from gait.exchange.trim_guide import CAUTIONS
-from gait.farm import rules_of
-from gait.herd.records import (
-    TRIM_REASONS,
-    Finding,
-    Trim,
-    TrimDay,
-    TrimEntry,
-    TrimReason,
-)
-
-NEXT_STEPS = ("none", "recheck", "block_off", "bandage_off", "vet", "again")
+from gait.herd.feet import check_trim
+from gait.herd.records import Trim, TrimDay, TrimEntry
 
 
 def planned() -> tuple[TrimDay | None, list[TrimEntry]]:
@@ -37,134 +27,140 @@ def planned() -> tuple[TrimDay | None, list[TrimEntry]]:
     return None, []
 
 
-def choose(entries: list[TrimEntry]) -> str | None:
-    """Let people choose the cow: one of the day's list in its order, or any of the herd."""
-    on_list = [e.cow for e in entries]
-    listed = set(on_list)
-    numbers = on_list + [n for n in session.numbers() if n not in listed]
+def box(turn: int) -> str:
+    """Return the key of the box with the cow: another one for each cow, so that it is empty."""
+    return f"findings_cow_{turn}"
+
+
+def choose(entries: list[TrimEntry]) -> tuple[str | None, date]:
+    """Let people choose the cow, of the day's list or any of the herd, and the day."""
+    listed = [e.cow for e in entries]
+    numbers = listed + [n for n in session.numbers() if n not in set(listed)]
+    key = box(st.session_state.setdefault("findings_turn", 0))
     asked = st.query_params.get("cow")
-    if asked and asked in numbers and st.session_state.get("findings_asked") != asked:
-        st.session_state["findings_asked"] = asked
-        st.session_state["findings_cow"] = asked
-    names = {e.cow: f"{e.cow} · {t(f'reason.{e.reason}')}" for e in entries}
-    return st.selectbox(
-        t("findings.cow"),
-        numbers,
-        index=None,
-        format_func=lambda n: names.get(n, n),
-        placeholder=t("who.type"),
-        key="findings_cow",
-        accept_new_options=True,
-    )
+    if asked in numbers and (st.session_state.get("findings_asked") != asked
+                             or key not in st.session_state):  # fmt: skip
+        st.session_state["findings_asked"] = st.session_state[key] = asked
+    left, right = st.columns([3, 2])
+    with left:
+        cow = cow_number.choose(t("findings.cow"), numbers, key=key)
+    # Tomorrow it is another field, so that a page left open does not date by yesterday.
+    today = date.today()
+    on = right.date_input(t("findings.on"), value=today, max_value=today, key=f"findings_{today}")
+    return cow, on or today
 
 
-def listed_findings(cow: str) -> list[Finding]:
-    """Show what was put down so far for this cow, and return it."""
-    kept: list[Finding] = st.session_state.setdefault(f"findings_{cow}", [])
-    for place, finding in enumerate(kept):
-        text, off = st.columns([5, 1], vertical_alignment="center")
-        text.markdown(f"- {look.literal(finding_form.finding_text(finding))}")
-        with off:
-            dropped = icon_button(t("findings.remove"), "close", f"finding_off_{cow}_{place}")
-        if dropped:
-            kept.pop(place)
+def enter(cow: str, on: date, day: TrimDay | None, entries: list[TrimEntry]) -> None:
+    """Enter one cow's trim; with one of that day on record already, show that first."""
+    kept = [trim for trim in session.store().trims.of_cows([cow]) if trim.on == on]
+    second = draft.key(cow, f"second_{on}")
+    if len(kept) > st.session_state.get(second, 0):
+        st.warning(t("findings.is_kept", cow=look.literal(cow), day=on))
+        for trim in kept:
+            with st.container(border=True):
+                trim_card.show(trim)
+                if st.button(t("trim.correct"), key=f"findings_correct_{trim.uid}"):
+                    st.query_params.from_dict({"cow": cow, "correct": trim.uid})
+                    st.rerun()
+        if st.button(t("findings.second"), key="findings_second"):
+            st.session_state[second] = len(kept)
             st.rerun()
-    if not kept:
-        st.caption(t("findings.none_yet"))
-    return kept
+        return
+    entry = next((e for e in entries if e.cow == cow), None)
+    trim_form.begin(cow, entry.reason if entry else "therapeutic")
+    trim = form(cow, cow, on, t("findings.keep"))
+    if trim is not None:
+        keep(replace(trim, trim_day_id=day.trim_day_id if day and entry else None), cow)
 
 
-def medicine() -> tuple[str, date | None, str]:
-    """Ask for medicine and withdrawal, only as they stand on the label or the vet's record."""
-    with st.expander(t("findings.medicine")):
-        st.caption(t("findings.medicine_text"))
-        name = st.text_input(t("findings.product"), key="findings_product")
-        until = st.date_input(t("findings.withdrawal"), value=None, key="findings_until")
-        source = st.radio(
-            t("findings.source"),
-            ["label", "vet"],
-            format_func=lambda s: t(f"source.{s}"),
-            index=None,
-            horizontal=True,
-            key="findings_source",
-        )
-    return name.strip(), until, t(f"source.{source}") if source else ""
+def form(name: str, cow: str, on: date, button: str) -> Trim | None:
+    """Show the form of a draft; return the trim when it is to be kept and nothing is amiss."""
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        st.subheader(t("findings.foot_title"))
+        finding_form.show(name)
+    with right:
+        st.subheader(t("findings.so_far", cow=look.literal(cow)))
+        trim = trim_form.show(name, cow, on)
+        if not st.button(button, type="primary", key=f"findings_keep_{name}", width="stretch"):
+            return None
+        amiss = [t("findings.add_first")] if finding_form.is_begun(name) else []
+        amiss += [said(sentence) for sentence in check_trim(trim)]
+        for sentence in amiss:
+            st.warning(sentence)
+        return None if amiss else trim
 
 
-def what_next(found: list[Finding]) -> tuple[str, date | None]:
-    """Ask for the next step and the day she is looked at again."""
-    days = rules_of(session.store()).recheck_days
-    treated = any(f.block or f.bandage or f.code for f in found)
-    step = st.selectbox(
-        t("findings.next"), NEXT_STEPS, index=1 if treated else 0,
-        format_func=lambda s: t(f"next.{s}"), key=f"findings_next_{treated}",
-    )  # fmt: skip
-    due = st.date_input(
-        t("findings.recheck"),
-        value=date.today() + timedelta(days=days) if treated else None,
-        min_value=date.today(),
-        help=t("findings.recheck_help", days=days),
-        key=f"findings_recheck_{treated}",
-    )
-    return ("" if step == "none" else t(f"next.{step}")), due
-
-
-def keep(trim: Trim) -> None:
-    """Keep the trim and go on to the next cow."""
+def keep(trim: Trim, name: str) -> None:
+    """Keep the trim, forget its draft, and go on to the next cow of the day's list."""
     try:
         session.store().trims.add(trim)
     except GaitError as problem:
         session.show(problem)
         return
+    leave(name)
     st.session_state["chute_cautions"] = False
-    for name in [n for n in st.session_state if str(n).startswith("findings_")]:
-        st.session_state.pop(name)
-    st.query_params.pop("cow", None)
     key = "findings.kept_recheck" if trim.recheck_on else "findings.kept"
+    key = "findings.taken_back" if trim.reason == "taken_back" else key
     st.session_state["said_findings"] = t(key, cow=trim.cow, day=trim.recheck_on)
+    st.session_state["findings_turn"] = turn = st.session_state.get("findings_turn", 0) + 1
+    following = trim_day.next_cow(session.store(), trim.trim_day_id, trim.cow)
+    if following and not trim.corrects:
+        st.session_state[box(turn)] = following
     st.rerun()
 
 
-def reason_of(cow: str, entries: list[TrimEntry]) -> TrimReason:
-    """Return why she is at the chute, as planned."""
-    return next((e.reason for e in entries if e.cow == cow), "therapeutic")
+def leave(name: str) -> None:
+    """Forget a draft and what the page's address asked for."""
+    draft.drop(name)
+    st.session_state.pop("findings_asked", None)
+    for asked in ("cow", "correct"):
+        st.query_params.pop(asked, None)
 
 
-def enter(cow: str, day: TrimDay | None, entries: list[TrimEntry]) -> None:
-    """Enter one cow's trim."""
-    left, right = st.columns([3, 2], gap="large")
-    with left:
-        st.subheader(t("findings.foot_title"))
-        finding_form.show(cow)
-    with right:
-        st.subheader(t("findings.so_far", cow=look.literal(cow)))
-        found = listed_findings(cow)
-        planned_reason = reason_of(cow, entries)
-        reason = st.segmented_control(
-            t("trim.reason"), TRIM_REASONS, format_func=lambda r: t(f"reason.{r}"),
-            default=planned_reason, key=f"findings_reason_{cow}", required=True,
-        )  # fmt: skip
-        who = st.text_input(t("findings.who"), value=session.who(), key="findings_who")
-        product, until, source = medicine()
-        step, due = what_next(found)
-        note = st.text_area(t("findings.note"), key="findings_note")
-        if not st.button(t("findings.keep"), type="primary", key="findings_keep", width="stretch"):
-            return
-        if finding_form.is_begun(cow):
-            st.warning(t("findings.add_first"))
-            return
-        if until and not source:
-            st.warning(t("findings.say_source"))
-            return
-        on_day = day.trim_day_id if day and any(e.cow == cow for e in entries) else None
-        keep(
-            Trim(
-                cow=cow, on=date.today(), who=who.strip() or session.who(),
-                reason=reason or "therapeutic", findings=tuple(Finding(**asdict(f)) for f in found),
-                trim_day_id=on_day, medicine=product, withdrawal_until=until,
-                withdrawal_source=source, next_step=step, recheck_on=due, note=note.strip(),
-            )
-        )  # fmt: skip
+def to_correct() -> Trim | None:
+    """Return the trim that is to be corrected, by the page's address; None if none is."""
+    cow, uid = st.query_params.get("cow", ""), st.query_params.get("correct")
+    found = next((trim for trim in session.store().trims.of_cows([cow]) if trim.uid == uid), None)
+    if uid and found is None:
+        st.warning(t("findings.no_longer"))
+    return found
+
+
+def correct(wrong: Trim) -> None:
+    """Put right a trim that is on record: the new one stands, the old one stays in her history."""
+    name = f"correct {wrong.uid}"
+    player.scroll(name, place="findings")
+    st.info(t("findings.correcting", cow=look.literal(wrong.cow), day=wrong.on))
+    draft.start(name, cow=wrong.cow, on=wrong.on)
+    trim_form.begin_from(name, wrong)
+    one, two = st.columns([3, 2], gap="large")
+    with one:
+        cow = cow_number.choose(t("findings.cow"), session.numbers(), key=draft.key(name, "cow"))
+    on = two.date_input(t("findings.on"), value=None, max_value=date.today(),
+                        key=draft.key(name, "on"))  # fmt: skip
+    with st.container(horizontal=True):
+        if st.button(t("findings.leave"), key="findings_leave"):
+            leave(name)
+            st.rerun()
+        with st.popover(t("findings.take_back")):
+            st.write(t("findings.take_back_text", cow=look.literal(wrong.cow)))
+            if st.button(t("findings.take_back_yes"), key="findings_take_back"):
+                keep(trim_day.taken_back(wrong, who=session.who()), name)
+    if cow is None or on is None:
+        return
+    trim = form(name, cow, on, t("findings.keep_right"))
+    if trim is not None:
+        note = signed(trim.note, trim.who)
+        keep(replace(trim, note=note, trim_day_id=wrong.trim_day_id, corrects=wrong.uid), name)
+
+
+def signed(note: str, done_by: str) -> str:
+    """Return a correction's note with who corrected, where that is not who did the trim."""
+    person = session.person()
+    if person is None or person.name == done_by:
+        return note
+    return f"{note} {t('findings.corrected_by', who=person.name)}".strip()
 
 
 st.title(t("findings.title"))
@@ -175,11 +171,17 @@ first_visit = st.session_state.setdefault("chute_cautions", True)
 with st.expander(t("findings.cautions"), icon=":material/warning:", expanded=first_visit):
     st.markdown("\n".join(f"- {t(f'caution.{i}')}" for i in range(len(CAUTIONS))))
 if session.guarded("trim"):
+    wrong = to_correct()
     chosen_day, waiting = planned()
-    if chosen_day is not None:
-        st.caption(t("findings.day", day=chosen_day.on, count=len(waiting)))
-    chosen = choose(waiting)
-    if chosen:
-        enter(str(chosen).strip(), chosen_day, waiting)
+    if wrong is not None:
+        correct(wrong)
     else:
-        st.info(t("findings.choose"))
+        if chosen_day is not None:
+            cows = ", ".join(look.literal(e.cow) for e in waiting)
+            st.caption(t("findings.day", day=chosen_day.on, count=len(waiting), cows=cows))
+        chosen, on = choose(waiting)
+        player.scroll(chosen or "", place="findings")
+        if chosen:
+            enter(chosen, on, chosen_day, waiting)
+        else:
+            st.info(t("findings.choose"))

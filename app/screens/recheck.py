@@ -10,7 +10,7 @@ from app import session
 from app.parts import decide, look
 from app.texts import said, t
 from gait.errors import GaitError
-from gait.farm import close_recheck
+from gait.farm import close_recheck, leave_out_recheck, rechecks_waiting
 from gait.herd.records import Recheck
 from gait.score import SCORES
 
@@ -33,16 +33,21 @@ def card(promise: Recheck, today: date, last: dict[str, int]) -> None:
         )
         with act:
             score = st.segmented_control(
-                t("recheck.score"), SCORES, key=f"recheck_score_{promise.recheck_id}",
+                t("recheck.score"), SCORES, key=f"recheck_score_{place(promise)}",
                 help=t("recheck.help"), width="stretch",
             )  # fmt: skip
             one, two = st.columns([2, 1])
-            if one.button(t("recheck.keep"), key=f"recheck_keep_{promise.recheck_id}",
+            if one.button(t("recheck.keep"), key=f"recheck_keep_{place(promise)}",
                           type="primary", width="stretch"):  # fmt: skip
                 keep(promise, score)
-            if two.button(t("recheck.drop"), key=f"recheck_drop_{promise.recheck_id}",
+            if two.button(t("recheck.drop"), key=f"recheck_drop_{place(promise)}",
                           width="stretch"):  # fmt: skip
                 drop(promise)
+
+
+def place(promise: Recheck) -> str:
+    """Return what tells this recheck from the others of the page; one by the rule has no number."""
+    return str(promise.recheck_id or f"cow_{promise.cow}")
 
 
 def due_text(late: int) -> str:
@@ -70,9 +75,8 @@ def keep(promise: Recheck, score: int | None) -> None:
 
 def drop(promise: Recheck) -> None:
     """Leave the recheck out, on record."""
-    store = session.store()
     try:
-        store.rechecks.close(promise.recheck_id, who=session.who(), outcome=None, dropped=True)
+        leave_out_recheck(session.store(), promise, who=session.who())
     except GaitError as problem:
         session.show(problem)
         return
@@ -97,7 +101,7 @@ st.title(t("recheck.title"))
 st.write(t("recheck.how"))
 decide.said()
 today = date.today()
-promises = session.store().rechecks.all(only_open=True)
+promises = rechecks_waiting(session.store(), lame=session.lame())
 due = [p for p in promises if p.due_on <= today]
 soon = [p for p in promises if today < p.due_on <= today + timedelta(days=7)]
 later = promises[len(due) + len(soon) :]

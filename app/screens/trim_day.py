@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app import session
 from app.parts import look
@@ -133,22 +134,71 @@ def put_on(day: TrimDay, cow: str, reason: str, why: str) -> None:
     st.rerun()
 
 
-def print_it(day: TrimDay, lame: list[LameCow]) -> None:
+def print_it(day: TrimDay, entries: list[TrimEntry], lame: list[LameCow]) -> None:
     """Offer the sheet for printing, and close the day."""
-    sheet = trim_day.sheet_of(session.store(), day, lame=lame, words=sheet_words())
-    name = f"trim_sheet_{day.on:%Y-%m-%d}"
     one, two, three = st.columns(3)
-    one.download_button(
-        t("trim.pdf"), sheet.pdf, file_name=f"{name}.pdf", mime="application/pdf",
-        icon=":material/print:", type="primary", width="stretch", key="trim_pdf", on_click="ignore",
-    )  # fmt: skip
+    sheet = sheet_button(one, day, "trim_pdf", lame)
     two.download_button(
-        t("trim.html"), sheet.html, file_name=f"{name}.html", mime="text/html", width="stretch",
-        key="trim_html", on_click="ignore",
+        t("trim.html"), sheet.html, file_name=f"trim_sheet_{day.on:%Y-%m-%d}.html",
+        mime="text/html", width="stretch", key="trim_html", on_click="ignore",
     )  # fmt: skip
-    if three.button(t("trim.close"), key="trim_close", width="stretch"):
-        session.store().trim_days.change(replace(day, closed=True))
-        st.rerun()
+    with three:
+        close(day, [e for e in entries if e.state == "planned"])
+
+
+def sheet_button(
+    where: DeltaGenerator, day: TrimDay, key: str, lame: list[LameCow] | None = None
+) -> trim_day.PlannedSheet:
+    """Offer the sheet of a day as PDF, and return it."""
+    sheet = trim_day.sheet_of(session.store(), day, lame=lame, words=sheet_words())
+    where.download_button(
+        t("trim.pdf"), sheet.pdf, file_name=f"trim_sheet_{day.on:%Y-%m-%d}.pdf",
+        mime="application/pdf", icon=":material/print:", type="primary", width="stretch", key=key,
+        on_click="ignore",
+    )  # fmt: skip
+    return sheet
+
+
+def close(day: TrimDay, left: list[TrimEntry]) -> None:
+    """Close the day; ask first while cows on it are still to be done."""
+    if not left:
+        if st.button(t("trim.close"), key="trim_close", width="stretch"):
+            set_closed(day, True)
+        return
+    with st.popover(t("trim.close"), width="stretch"):
+        cows = ", ".join(look.literal(e.cow) for e in left)
+        st.write(t("trim.close_left", count=len(left), cows=cows))
+        if st.button(t("trim.close_yes"), key="trim_close", width="stretch"):
+            set_closed(day, True)
+
+
+def set_closed(day: TrimDay, closed: bool) -> None:
+    """Close a day, or open it again."""
+    session.store().trim_days.change(replace(day, closed=closed))
+    st.session_state["trim_new_day"] = NEW_DAY if closed else day.trim_day_id
+    st.rerun()
+
+
+def closed_days() -> None:
+    """Let people look at the sheets of closed days, and open one again."""
+    days = [d for d in session.store().trim_days.all() if d.closed]
+    if not days:
+        return
+    with st.expander(t("trim.closed", count=len(days))):
+        day = st.selectbox(
+            t("trim.which"), days, index=None, format_func=day_name, key="trim_closed_day"
+        )
+        if day is None:
+            return
+        entries = session.store().trim_days.entries(day.trim_day_id)
+        for entry in entries:
+            state = t("trim.left" if entry.state == "planned" else f"entry.{entry.state}")
+            cow, reason = look.literal(entry.cow), t(f"reason.{entry.reason}")
+            st.markdown(f"{entry.position}. **{cow}** · {reason} · {state}")
+        row = st.container(horizontal=True)
+        sheet_button(row, day, "trim_closed_pdf")
+        if row.button(t("trim.open_again"), key="trim_open_again", width="stretch"):
+            set_closed(day, False)
 
 
 def show(day: TrimDay) -> None:
@@ -162,7 +212,7 @@ def show(day: TrimDay) -> None:
     if not entries:
         st.info(t("trim.nobody"))
     else:
-        print_it(day, lame)
+        print_it(day, entries, lame)
     cautions = {line.cow.number: line.cautions for line in lame}
     for entry in entries:
         cow_row(day, entry, len(entries), cautions.get(entry.cow, ()))
@@ -184,3 +234,4 @@ if chosen is None:
         st.page_link("screens/settings.py", label=t("herd.to_settings"))
 else:
     show(chosen)
+closed_days()

@@ -65,11 +65,12 @@ def time_line(store: Store, number: str) -> list[HistoryLine]:
         )
         for made in store.decisions.of_cow(number)
     ]
-    for trim in store.trims.of_cows([number]):
+    standing = {trim.uid for trim in store.trims.of_cows([number])}
+    for trim in store.trims.of_cows([number], corrected=True):
         at = trim.at or _at_noon(trim.on)
-        lines.append(
-            HistoryLine(at=at, what=f"{trim.reason} trim", who=trim.who, detail=_found(trim))
-        )
+        gone = "" if trim.uid in standing or trim.reason == "taken_back" else ", no longer stands"
+        what = f"{trim.reason.replace('_', ' ')} trim{gone}"
+        lines.append(HistoryLine(at=at, what=what, who=trim.who, detail=_found(trim)))
     for recheck in store.rechecks.all(cows=[number]):
         if recheck.closed_at is not None:
             lines.append(

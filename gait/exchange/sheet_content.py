@@ -8,9 +8,16 @@ from datetime import date
 
 from gait.exchange.sheet_words import ENGLISH, SheetWords
 from gait.herd.lame_list import LameCow, Urgency
-from gait.herd.records import Cow, TrimDay, TrimEntry
+from gait.herd.records import Cow, EntryState, TrimDay, TrimEntry
 
 REASON_WORDS = {"therapeutic": "Lame", "recheck": "Recheck", "maintenance": "Maintenance"}
+STATE_WORDS: dict[EntryState, str] = {
+    "planned": "",
+    "done": "Done",
+    "not_seen": "Not seen",
+    "dropped": "Dropped",
+}
+TO_FILL_IN = "_" * 20
 URGENCY_WORDS: dict[Urgency, str] = {
     "vet": "Vet today",
     "same_day": "Today",
@@ -23,7 +30,11 @@ LAME_COLUMNS = "Cow | Score | What first | Lame since | Group | Done | Next"
 
 @dataclass(frozen=True, kw_only=True)
 class SheetCow:
-    """One cow on a trim sheet, in the language of the sheet."""
+    """One cow on a trim sheet, in the language of the sheet.
+
+    ``state`` is empty while she is to be done; else it says what became of it, and there is no
+    room to write below her.
+    """
 
     place: int
     number: str
@@ -31,6 +42,7 @@ class SheetCow:
     why: str
     facts: tuple[str, ...]
     cautions: tuple[str, ...]
+    state: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,6 +98,7 @@ def trim_sheet(
     sheet_cows = []
     for place, entry in enumerate(entries, start=1):
         cow, line = cows.get(entry.cow), lame_by_number.get(entry.cow)
+        state = STATE_WORDS[entry.state]
         sheet_cows.append(
             SheetCow(
                 place=place,
@@ -94,9 +107,10 @@ def trim_sheet(
                 why=words.say(entry.why),
                 facts=_facts(cow, line, (last_trimmed or {}).get(entry.cow), words),
                 cautions=tuple(words.say(c) for c in line.cautions) if line else (),
+                state=words.say(state) if state else "",
             )
         )
-    trimmer = f"{words.say('Trimmer')}: {day.trimmer}"
+    trimmer = f"{words.say('Trimmer')}: {day.trimmer or TO_FILL_IN}"
     room = words.fill("Cows: {0}, room for {1}", len(entries), day.capacity)
     return TrimSheet(
         title=_title(words.say("Trim sheet"), day.on, farm),

@@ -77,18 +77,22 @@ def trim_sheet_html(sheet: TrimSheet) -> str:
 
 
 def _cow(cow: SheetCow, words: SheetWords) -> str:
-    feet = "".join(_foot(name, words) for name in FEET.values())
     cautions = "".join(f'<p class="caution">{escape(c)}</p>' for c in cow.cautions)
-    columns = words.columns(FINDING_COLUMNS)
-    header = "".join(f"<th>{escape(c)}</th>" for c in columns)
-    blank = "<tr>" + "<td></td>" * len(columns) + "</tr>"
+    below = f"<p><b>{escape(cow.state)}</b></p>" if cow.state else _room(words)
     return (
         f'<section class="cow"><p><span class="number">{cow.place}. {escape(words.say("Cow"))} '
         f"{escape(cow.number)}</span> {escape(cow.reason)}: {escape(cow.why)}</p>"
-        f"<p>{escape(' · '.join(cow.facts))}</p>{cautions}"
-        f'<div class="feet">{feet}</div>'
-        f'<table class="room"><tr>{header}</tr>{blank * 3}</table></section>'
+        f"<p>{escape(' · '.join(cow.facts))}</p>{cautions}{below}</section>"
     )
+
+
+def _room(words: SheetWords) -> str:
+    """Return the feet to draw into and the lines to write on."""
+    feet = "".join(_foot(name, words) for name in FEET.values())
+    columns = words.columns(FINDING_COLUMNS)
+    header = "".join(f"<th>{escape(c)}</th>" for c in columns)
+    blank = "<tr>" + "<td></td>" * len(columns) + "</tr>"
+    return f'<div class="feet">{feet}</div><table class="room"><tr>{header}</tr>{blank * 3}</table>'
 
 
 def _foot(name: str, words: SheetWords) -> str:

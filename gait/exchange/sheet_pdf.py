@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from fpdf import FPDF
 
 _MARGIN, _PAGE_WIDTH, _PAGE_END = 12.0, 186.0, 283.0
-_COW_HEIGHT = 70.0
-"""Of a cow without the lines of text below her number."""
+_COW_HEIGHT, _NUMBER_HEIGHT = 70.0, 10.0
+"""Of a cow without the lines of text below her number: with room to write, and without."""
 _FONT = "sheet"
 # A font with all letters, where the machine has one; else the letters every PDF reader knows.
 _FONT_FILES = (
@@ -89,7 +89,9 @@ class _Page:
 
     def heading(self, words: str, size: float = 16) -> None:
         self.pdf.set_font(self.font, "B", size)
-        self.pdf.multi_cell(0, size * 0.5, self.text(words), new_x="LMARGIN", new_y="NEXT")
+        self.pdf.multi_cell(
+            0, size * 0.5, self.text(words), align="L", new_x="LMARGIN", new_y="NEXT"
+        )
 
     def words(self, words: str, size: float = 10, *, bold: bool = False) -> None:
         if words:
@@ -162,7 +164,9 @@ def _in_latin(letter: str) -> str:
 def _cow(page: _Page, cow: SheetCow, words: SheetWords) -> None:
     texts = [(f"{cow.reason}: {cow.why}", 10, False), (" · ".join(cow.facts), 9, False)]
     texts += [(caution, 9, True) for caution in cow.cautions]
-    height = _COW_HEIGHT + sum(page.height(text, size, bold=bold) for text, size, bold in texts)
+    texts += [(cow.state, 10, True)] if cow.state else []
+    height = _NUMBER_HEIGHT if cow.state else _COW_HEIGHT
+    height += sum(page.height(text, size, bold=bold) for text, size, bold in texts)
     if page.pdf.get_y() + height > _PAGE_END:
         page.pdf.add_page()
     page.pdf.set_line_width(0.5)
@@ -172,6 +176,12 @@ def _cow(page: _Page, cow: SheetCow, words: SheetWords) -> None:
     page.heading(f"{cow.place}. {words.say('Cow')} {cow.number}", 13)
     for text, size, bold in texts:
         page.words(text, size, bold=bold)
+    if not cow.state:
+        _room(page, words)
+
+
+def _room(page: _Page, words: SheetWords) -> None:
+    """Draw the feet, and below them the lines to write on."""
     top, width = page.pdf.get_y() + 1, 32.0
     low = top
     for place, name in enumerate(FEET.values()):

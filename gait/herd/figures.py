@@ -9,11 +9,11 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from operator import attrgetter
 from statistics import median
 
-from gait.herd.lame_list import treated_in
+from gait.herd.lame_list import done_at, treated_in
 from gait.herd.records import Calving, Cow, Score, Trim
 from gait.herd.rules import HerdRules
 from gait.herd.spells import Spell, all_spells, by_cow, lactation_start, newest_scores
@@ -241,7 +241,7 @@ def treatment_figures(
     own_scores = by_cow(s for s in scores if s.cow in own_trims)
     hours, early, could_be_early, cured, judged, unseen = [], 0, 0, 0, 0, 0
     for spell in spells:
-        treated = sorted(treated_in(spell, own_trims.get(spell.cow, ())), key=_done_at)
+        treated = sorted(treated_in(spell, own_trims.get(spell.cow, ())), key=done_at)
         waited = _hours_between(spell, treated[0]) if treated else math.inf
         if treated:
             hours.append(waited)
@@ -266,15 +266,8 @@ def treatment_figures(
     )
 
 
-def _done_at(trim: Trim) -> datetime:
-    # The time of entry is not the time of the work when somebody writes it up a day later.
-    if trim.at is not None and trim.at.date() == trim.on:
-        return trim.at
-    return datetime.combine(trim.on, time(12), tzinfo=UTC)
-
-
 def _hours_between(spell: Spell, trim: Trim) -> float:
-    return max(0.0, (_done_at(trim) - spell.began_at).total_seconds() / 3600)
+    return max(0.0, (done_at(trim) - spell.began_at).total_seconds() / 3600)
 
 
 def _sound_after(

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Literal, Protocol, TypeVar
 
 from gait.herd.recheck import next_due
-from gait.herd.records import Calving, Cow, Recheck, Score, Trim
+from gait.herd.records import Calving, Cow, Finding, Recheck, Score, Trim, TrimReason
 from gait.herd.rules import HerdRules
 from gait.herd.spells import Spell, by_cow, lame_spells, spells_in_lactation
 
@@ -122,7 +122,13 @@ def _line(
     due = next_due(rechecks, treated_on, spell.latest.observed_at.date(), rules)
     chronic = is_chronic(spells, calvings, rules, today)
     not_better = treated_on is not None and not_better_after(spell, treated_on, rules)
-    urgency = _urgency(spell.latest.score, treated_on, due, not_better, rules, today)
+    worse = worse_since_treated(spell, treated)
+    # Worse since her treatment, she is as urgent as if she had not been treated.
+    helped_on, awaited_on = (None, None) if worse else (treated_on, due)
+    urgency = _urgency(spell.latest.score, helped_on, awaited_on, not_better, rules, today)
+    step = _next_step(urgency, helped_on, awaited_on, not_better and not worse)
+    if worse:
+        step = f"Worse since her treatment on {treated_on}. {step}"
     return LameCow(
         cow=cow,
         score=spell.latest.score,
@@ -137,23 +143,44 @@ def _line(
         urgency=urgency,
         treated_on=treated_on,
         recheck_on=due,
-        next_step=_next_step(urgency, treated_on, due, not_better),
+        next_step=step,
         cautions=_cautions(spell.latest.score, treated, chronic, rules, today),
     )
 
 
-def treated_in(spell: Spell, trims: Iterable[Trim]) -> list[Trim]:
-    """Return the treatments of a lame spell: trims from its first day to its end.
+def by_the_rule(lame: Iterable[LameCow], promised: Iterable[Recheck]) -> list[Recheck]:
+    """Return the rechecks of treated lame cows that the farm's rule asks for and nobody promised.
 
-    A maintenance trim counts only if something was found and a block or bandage put on.
+    They are not on record: their ``recheck_id`` is 0.
     """
+    named = {recheck.cow for recheck in promised}
+    return [
+        Recheck(
+            recheck_id=0,
+            cow=line.cow.number,
+            due_on=line.recheck_on,
+            why="Lame and treated",
+            opened_at=line.decided_at,
+            opened_by=line.decided_by,
+        )
+        for line in lame
+        if line.treated_on and line.recheck_on and line.cow.number not in named
+    ]
+
+
+def treated_in(spell: Spell, trims: Iterable[Trim]) -> list[Trim]:
+    """Return the treatments of a lame spell: trims from its first day to its end."""
     last = spell.ended_at.date() if spell.ended_at else date.max
     return [
         trim
         for trim in trims
-        if spell.began_at.date() <= trim.on <= last
-        and (trim.reason != "maintenance" or any(f.block or f.bandage for f in trim.findings))
+        if spell.began_at.date() <= trim.on <= last and is_treatment(trim.reason, trim.findings)
     ]
+
+
+def is_treatment(reason: TrimReason, findings: Iterable[Finding]) -> bool:
+    """Say whether a trim treats a lame cow: any but a maintenance trim without block or bandage."""
+    return reason != "maintenance" or any(f.block or f.bandage for f in findings)
 
 
 def not_better_after(spell: Spell, treated_on: date, rules: HerdRules) -> bool:
@@ -165,6 +192,23 @@ def not_better_after(spell: Spell, treated_on: date, rules: HerdRules) -> bool:
     late = timedelta(days=rules.recheck_days)
     after = [s.score for s in spell.scores if s.observed_at.date() >= treated_on + late]
     return bool(before and after) and after[-1] >= before[-1]
+
+
+def worse_since_treated(spell: Spell, treated: Iterable[Trim]) -> bool:
+    """Say whether a cow's newest walk is scored worse than her last one before her treatment."""
+    last = max((done_at(trim) for trim in treated), default=None)
+    if last is None:
+        return False
+    before = [s.score for s in spell.scores if s.observed_at <= last] or [spell.scores[0].score]
+    return spell.latest.observed_at > last and spell.latest.score > before[-1]
+
+
+def done_at(trim: Trim) -> datetime:
+    """Return when a trim was done: as entered on its day, else noon of that day."""
+    # The time of entry is not the time of the work when somebody writes it up a day later.
+    if trim.at is not None and trim.at.date() == trim.on:
+        return trim.at
+    return datetime.combine(trim.on, time(12), tzinfo=UTC)
 
 
 def is_chronic(

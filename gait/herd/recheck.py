@@ -90,8 +90,10 @@ def next_due(
 
     An open recheck that no newer score has answered comes first. Else a treated cow is due
     ``recheck_days`` after her treatment, or, once she was scored at that time and is still
-    lame, as many days after that score.
+    lame, as many days after that score. Where somebody has left a recheck out since, she is due
+    as many days after that: while she is lame she is never left out for good.
     """
+    rechecks = tuple(rechecks)
     open_days = [
         r.due_on for r in rechecks if r.state == "open" and not is_answered(r, newest_walk)
     ]
@@ -100,5 +102,6 @@ def next_due(
     if treated_on is None:
         return None
     wait = timedelta(days=rules.recheck_days)
-    looked_again = newest_walk >= treated_on + wait
-    return (newest_walk if looked_again else treated_on) + wait
+    since = newest_walk if newest_walk >= treated_on + wait else treated_on
+    left_out = [r.closed_at.date() for r in rechecks if r.state == "dropped" and r.closed_at]
+    return max([since, *left_out]) + wait

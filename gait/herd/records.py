@@ -28,8 +28,9 @@ PassStatus = Literal["to_check", "decided", "unusable"]
 IdentitySource = Literal["file_name", "exit_order", "person"]
 IDENTITY_SOURCES: tuple[IdentitySource, ...] = ("file_name", "exit_order", "person")
 
-TrimReason = Literal["therapeutic", "recheck", "maintenance"]
+TrimReason = Literal["therapeutic", "recheck", "maintenance", "taken_back"]
 TRIM_REASONS: tuple[TrimReason, ...] = ("therapeutic", "recheck", "maintenance")
+"""Those of a trim that was done; ``taken_back`` says that the one it ``corrects`` was not."""
 
 EntryState = Literal["planned", "done", "not_seen", "dropped"]
 RecheckState = Literal["open", "done", "dropped"]
@@ -256,7 +257,8 @@ class Trim:
     """One cow trimmed or treated on one day, with what was found.
 
     ``medicine`` and ``withdrawal_until`` are only what was typed from the label or the vet's
-    record; ``withdrawal_source`` says which.
+    record; ``withdrawal_source`` says which. ``corrects`` is the uid of the trim that this one
+    replaces; one ``taken_back`` replaces it by nothing.
     """
 
     cow: str

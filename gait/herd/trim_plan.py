@@ -6,9 +6,11 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from gait.herd.lame_list import LameCow
+from gait.herd.lame_list import LameCow, Urgency
 from gait.herd.records import Cow, Recheck, TrimReason
 from gait.herd.rules import HerdRules
+
+WAITING: tuple[Urgency, ...] = ("recheck_due", "waiting")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,7 +88,7 @@ def _therapeutic(lame: Sequence[LameCow], on: date) -> list[Proposed]:
         proposed.append(
             Proposed(
                 cow=line.cow.number,
-                reason="recheck" if line.treated_on and line.urgency != "vet" else "therapeutic",
+                reason="recheck" if line.treated_on and line.urgency in WAITING else "therapeutic",
                 why=f"Score {line.score}, lame since {line.since.date()}{again}",
             )
         )

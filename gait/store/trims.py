@@ -8,9 +8,9 @@ from collections.abc import Collection, Sequence
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, delete, insert, select, update
+from sqlalchemy import ColumnElement, Connection, and_, delete, insert, select, update
 
-from gait.errors import StoreError
+from gait.errors import StoreConflict, StoreError
 from gait.herd.records import (
     EntryState,
     Finding,
@@ -103,13 +103,8 @@ class TrimDays:
 
     def set_state(self, trim_day_id: int, cow: str, state: EntryState) -> None:
         """Tick a cow off, or say that she was not seen."""
-        e = t.trim_entry.c
         with self._database.write() as connection:
-            connection.execute(
-                update(t.trim_entry)
-                .where(e.trim_day_id == trim_day_id, e.cow == cow)
-                .values(state=state)
-            )
+            _tick(connection, trim_day_id, cow, state)
 
 
 class Trims:
@@ -121,9 +116,19 @@ class Trims:
     def add(self, trim: Trim) -> Trim:
         """Keep a trim with its findings; tick her off the day and open her recheck.
 
-        A trim that ``corrects`` another one replaces it in lists; both stay on record.
+        A trim that ``corrects`` another one replaces it in lists; both stay on record. The
+        recheck that the other one had opened is dropped.
+
+        Raises
+        ------
+        StoreConflict
+            Somebody else has corrected that trim in the meantime.
+        StoreError
+            The trim to be corrected is not on record.
         """
         with self._database.write() as connection:
+            if trim.corrects:
+                _replace(connection, trim)
             return add_trim(connection, trim)
 
     def of_cows(self, cows: Collection[str], *, corrected: bool = False) -> list[Trim]:
@@ -133,7 +138,7 @@ class Trims:
         ----------
         cows : collection of str
         corrected : bool
-            True: also those that were replaced by a correction.
+            True: also those that were replaced by a correction or taken back.
         """
         found: list[Trim] = []
         for some in chunks(sorted(cows)):
@@ -162,9 +167,41 @@ class Trims:
 
 
 def _not_replaced() -> ColumnElement[bool]:
-    """Leave out trims that a later one corrects."""
+    """Leave out trims that a later one corrects, and what says that one was taken back."""
     r = t.trim.alias("replacement")
-    return t.trim.c.uid.not_in(select(r.c.corrects).where(r.c.corrects.is_not(None)))
+    replaced = select(r.c.corrects).where(r.c.corrects.is_not(None))
+    return and_(t.trim.c.uid.not_in(replaced), t.trim.c.reason != "taken_back")
+
+
+def _replace(connection: Connection, trim: Trim) -> None:
+    """Undo what the trim now corrected had set going: her tick on the day, and her recheck."""
+    c = t.trim.c
+    if connection.scalar(select(c.uid).where(c.corrects == trim.corrects)):
+        raise StoreConflict(
+            "Somebody else has corrected this trim in the meantime.",
+            "Look at what is on record now.",
+        )
+    wrong = connection.execute(select(t.trim).where(c.uid == trim.corrects)).mappings().first()
+    if wrong is None:
+        raise StoreError(
+            "The trim to be corrected is not on record.", "Look at what is on record now."
+        )
+    same_day = (c.cow == wrong["cow"], c.trim_day_id == wrong["trim_day_id"])
+    others = select(c.uid).where(*same_day, c.uid != trim.corrects, _not_replaced())
+    if wrong["trim_day_id"] is not None and not connection.scalar(others):
+        _tick(connection, wrong["trim_day_id"], wrong["cow"], "planned")
+    r = t.recheck.c
+    dropped = {"state": "dropped", "closed_at": utc_now(), "closed_by": trim.who}
+    connection.execute(
+        update(t.recheck).where(r.trim_uid == trim.corrects, r.state == "open").values(dropped)
+    )
+
+
+def _tick(connection: Connection, trim_day_id: int, cow: str, state: EntryState) -> None:
+    e = t.trim_entry.c
+    connection.execute(
+        update(t.trim_entry).where(e.trim_day_id == trim_day_id, e.cow == cow).values(state=state)
+    )
 
 
 class Rechecks:
@@ -238,13 +275,8 @@ def add_trim(connection: Connection, trim: Trim) -> Trim:
     row = connection.execute(insert(t.trim).values(values).returning(t.trim)).mappings().one()
     for finding in trim.findings:
         connection.execute(insert(t.finding).values(columns_of(finding, trim_id=row["trim_id"])))
-    if trim.trim_day_id is not None:
-        e = t.trim_entry.c
-        connection.execute(
-            update(t.trim_entry)
-            .where(e.trim_day_id == trim.trim_day_id, e.cow == trim.cow)
-            .values(state="done")
-        )
+    if trim.trim_day_id is not None and trim.reason != "taken_back":
+        _tick(connection, trim.trim_day_id, trim.cow, "done")
     if trim.recheck_on is not None:
         why = trim.next_step or "After the trim"
         open_recheck(connection, trim.cow, trim.recheck_on, why=why, who=trim.who, trim_uid=uid)

@@ -96,13 +96,12 @@ def test_finding_is_entered_and_the_recheck_follows(farm: Store, page: OpenPage)
     day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
     at = page("findings", cow="0423")
     assert "Hold the cow safely in a chute" in words_of(at)
-    place = "0423_0"
-    at.segmented_control(key=f"findings_foot_{place}").select("RH").run()
-    at.segmented_control(key=f"findings_claw_{place}").select("outer").run()
-    at.selectbox(key=f"findings_zone_{place}").select("typical_place").run()
-    at.selectbox(key=f"findings_code_{place}").select("SU").run()
-    at.checkbox(key=f"findings_block_{place}").check().run()
-    at = press(at, f"findings_add_{place}")
+    at.segmented_control(key="draft:0423:foot_0").select("RH").run()
+    at.segmented_control(key="draft:0423:claw_0").select("outer").run()
+    at.selectbox(key="draft:0423:zone_0").select("typical_place").run()
+    at.selectbox(key="draft:0423:code_0").select("SU").run()
+    at.checkbox(key="draft:0423:block_0").check().run()
+    at = press(at, "findings_add_0423_0")
     assert "right hind · outer · where sole meets heel · sole ulcer (SU) · Block" in words_of(at)
     at = press(at, "findings_keep")
     assert f"Recheck on {TODAY + timedelta(days=14)}" in words_of(at)
@@ -120,11 +119,11 @@ def test_finding_is_entered_and_the_recheck_follows(farm: Store, page: OpenPage)
 def test_inches_are_kept_as_millimetres_and_a_thin_sole_warns(farm: Store, page: OpenPage) -> None:
     farm.cows.put([Cow(number="0423")])
     at = page("findings", cow="0423")
-    at.segmented_control(key="findings_foot_0423_0").select("LF").run()
-    at.segmented_control(key="findings_unit_0423_0").select("in").run()
-    at.number_input(key="findings_toe_in_0423_0").set_value(3.25).run()
+    at.segmented_control(key="draft:0423:foot_0").select("LF").run()
+    at.segmented_control(key="draft:0423:unit_0").select("in").run()
+    at.number_input(key="draft:0423:toe_in_0").set_value(3.25).run()
     assert "83 mm is not shortened" in words_of(at)
-    at.number_input(key="findings_sole_in_0423_0").set_value(0.125).run()
+    at.number_input(key="draft:0423:sole_in_0").set_value(0.125).run()
     assert "too thin. Take no more off." in words_of(at)
     at = press(at, "findings_add_0423_0")
     press(at, "findings_keep")
@@ -136,7 +135,7 @@ def test_inches_are_kept_as_millimetres_and_a_thin_sole_warns(farm: Store, page:
 def test_a_finding_begun_but_not_added_is_not_lost(farm: Store, page: OpenPage) -> None:
     farm.cows.put([Cow(number="0423")])
     at = page("findings", cow="0423")
-    at.segmented_control(key="findings_foot_0423_0").select("LF").run()
+    at.segmented_control(key="draft:0423:foot_0").select("LF").run()
     at = press(at, "findings_keep")
     assert "begun but not added" in words_of(at)
     assert farm.trims.of_cows(["0423"]) == []
@@ -148,22 +147,31 @@ def test_a_finding_begun_but_not_added_is_not_lost(farm: Store, page: OpenPage) 
 def test_length_that_no_claw_has_is_not_taken(farm: Store, page: OpenPage) -> None:
     farm.cows.put([Cow(number="0423")])
     at = page("findings", cow="0423")
-    at.segmented_control(key="findings_foot_0423_0").select("LF").run()
-    at.number_input(key="findings_toe_mm_0423_0").set_value(3.0).run()
+    at.segmented_control(key="draft:0423:foot_0").select("LF").run()
+    at.number_input(key="draft:0423:toe_mm_0").set_value(3.0).run()
     assert "check millimetres or inches" in words_of(at)
     at = press(at, "findings_add_0423_0")
     assert "Put the length right first." in words_of(at)
 
 
+def test_medicine_needs_its_withdrawal(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0423")])
+    at = page("findings", cow="0423")
+    at.text_input(key="draft:0423:product").set_value("as on the label").run()
+    at = press(at, "findings_keep")
+    assert "Enter until when the withdrawal lasts" in words_of(at)
+    assert farm.trims.of_cows(["0423"]) == []
+
+
 def test_withdrawal_date_needs_its_source(farm: Store, page: OpenPage) -> None:
     farm.cows.put([Cow(number="0423")])
     at = page("findings", cow="0423")
-    at.text_input(key="findings_product").set_value("as on the label").run()
-    at.date_input(key="findings_until").set_value(TODAY + timedelta(days=3)).run()
+    at.text_input(key="draft:0423:product").set_value("as on the label").run()
+    at.date_input(key="draft:0423:until").set_value(TODAY + timedelta(days=3)).run()
     at = press(at, "findings_keep")
-    assert "Say where the withdrawal date is from" in words_of(at)
+    assert "Say where the withdrawal end was read" in words_of(at)
     assert farm.trims.of_cows(["0423"]) == []
-    at.radio(key="findings_source").set_value("label").run()
+    at.radio(key="draft:0423:source").set_value("label").run()
     press(at, "findings_keep")
     (trim,) = farm.trims.of_cows(["0423"])
     assert (trim.withdrawal_until, trim.withdrawal_source) == (TODAY + timedelta(days=3), "label")
@@ -190,3 +198,42 @@ def test_recheck_says_how_she_is_and_moves_the_list(
     assert says in words_of(at)
     assert farm.rechecks.all(only_open=True) == []
     assert bool(lame_today(farm)) == still_lame
+
+
+def test_closing_a_day_asks_while_cows_are_not_done(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    on_it = [e.cow for e in farm.trim_days.entries(day.trim_day_id)]
+    at = page("trim_day")
+    assert f"{len(on_it)} cows are not done yet: {', '.join(on_it)}." in words_of(at)
+    labels = [b.label for b in at.button if b.key == "trim_close"]
+    assert labels == ["Close it"]  # inside the question only
+    at = press(at, "trim_close")
+    assert farm.trim_days.get(day.trim_day_id).closed
+    assert at.selectbox(key="trim_closed_day").value is None
+    assert [b.label for b in at.button if b.key == "trim_close"] == []
+
+
+def test_a_day_that_is_done_closes_at_one_tap(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    for entry in farm.trim_days.entries(day.trim_day_id):
+        farm.trim_days.set_state(day.trim_day_id, entry.cow, "done")
+    at = page("trim_day")
+    assert "not done yet" not in words_of(at)
+    press(at, "trim_close")
+    assert farm.trim_days.get(day.trim_day_id).closed
+
+
+def test_a_closed_day_is_looked_at_and_opened_again(farm: Store, page: OpenPage) -> None:
+    load_history(farm)
+    day = trim_day.plan_day(farm, TODAY, trimmer="Tom", capacity=12)
+    first, *_ = farm.trim_days.entries(day.trim_day_id)
+    farm.trim_days.set_state(day.trim_day_id, first.cow, "done")
+    at = press(page("trim_day"), "trim_close")
+    at.selectbox(key="trim_closed_day").select(farm.trim_days.get(day.trim_day_id)).run()
+    assert f"**{first.cow}** · Lame · done" in words_of(at)
+    assert "not done" in words_of(at)
+    at = press(at, "trim_open_again")
+    assert not farm.trim_days.get(day.trim_day_id).closed
+    assert at.selectbox(key="trim_day_choice").value == day.trim_day_id

@@ -24,6 +24,7 @@ from gait.herd.feet import ZONES
 from gait.herd.lame_list import LameCow, lame_list
 from gait.herd.records import Cow, Score, TrimDay, TrimEntry
 from gait.herd.rules import HerdRules
+from tests.printed import pdf_words
 
 NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
 COWS = {n: Cow(number=n, group="A", parity=2) for n in ("0412", "17", "<b>9</b>")}
@@ -180,3 +181,42 @@ def test_every_drawing_stays_within_its_box(step: str) -> None:
         for x, y in [point for group in groups for point in group]:
             assert 0 <= x <= drawing.width
             assert 0 <= y <= drawing.height
+
+
+def test_a_cow_that_is_done_takes_no_room_to_write() -> None:
+    sheet = _sheet(3)
+    assert trim_sheet_html(sheet).count('class="room"') == 3
+    done = replace(sheet, cows=(replace(sheet.cows[0], state="Done"), *sheet.cows[1:]))
+    html = trim_sheet_html(done)
+    assert html.count('class="room"') == 2
+    assert "<b>Done</b>" in html
+    assert pdf_words(trim_sheet_pdf(sheet)).count("Foot, claw") == 3
+    read = pdf_words(trim_sheet_pdf(done))
+    assert (read.count("Foot, claw"), read.count("Done")) == (2, 1)
+
+
+def test_the_state_of_each_cow_is_on_the_sheet() -> None:
+    day = TrimDay(trim_day_id=1, on=NOW.date(), trimmer="", capacity=8)
+    states = ("planned", "done", "not_seen", "dropped")
+    entries = [
+        TrimEntry(trim_day_id=1, cow=str(i), reason="maintenance", why="", position=i, state=state)
+        for i, state in enumerate(states)
+    ]
+    sheet = trim_sheet(day, entries, cows={})
+    assert [cow.state for cow in sheet.cows] == ["", "Done", "Not seen", "Dropped"]
+
+
+def test_without_a_trimmer_there_is_a_line_to_write_the_name_on() -> None:
+    day = TrimDay(trim_day_id=1, on=NOW.date(), trimmer="", capacity=8)
+    assert trim_sheet(day, [], cows={}).subtitle.startswith("Trimmer: ____")
+
+
+def test_a_title_is_not_stretched_over_the_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    from fpdf import FPDF
+
+    how, write = [], FPDF.multi_cell
+    monkeypatch.setattr(
+        FPDF, "multi_cell", lambda *a, **k: (how.append(k.get("align")), write(*a, **k))[1]
+    )
+    trim_sheet_pdf(_sheet())
+    assert set(how) == {"L", "LEFT"}

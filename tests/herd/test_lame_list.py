@@ -9,10 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gait.errors import StoreError
+from gait.exchange.sheet_content import lame_sheet
 from gait.herd.lame_list import URGENCIES, LameCow, lame_list, not_better_after
 from gait.herd.records import Calving, Cow, Finding, Recheck, Score, Trim
 from gait.herd.rules import HerdRules, rules_from, rules_to_keep
 from gait.herd.spells import lame_spells
+from gait.herd.trim_plan import propose_trim_day
 
 TODAY = date(2026, 3, 30)
 RULES = HerdRules()
@@ -140,6 +142,52 @@ def test_a_cow_not_better_at_her_recheck_goes_to_the_vet() -> None:
 def test_a_score_before_the_recheck_does_not_yet_count_as_not_better() -> None:
     (spell,) = lame_spells(scores("1", ("03-01", 3), ("03-05", 3)), RULES)
     assert not not_better_after(spell, date(2026, 3, 2), RULES)
+
+
+@pytest.mark.parametrize(
+    ("score", "urgency", "step", "printed"),
+    [
+        (4, "same_day", "Look at her feet today.", "Today"),
+        (5, "vet", "Call the vet today.", "Vet today"),
+    ],
+)
+def test_worse_since_her_treatment_she_is_as_urgent_as_untreated(
+    score: int, urgency: str, step: str, printed: str
+) -> None:
+    given_ = scores("1", ("03-25", 3), ("03-29", score))
+    (line,) = listed(given_, trims=(treated("03-26", recheck_on=date(2026, 4, 9)),))
+    assert line.urgency == urgency == listed(given_)[0].urgency
+    assert line.next_step == f"Worse since her treatment on 2026-03-26. {step}"
+    (row,) = lame_sheet([line], on=TODAY).rows
+    assert (row[2], row[6].startswith(line.next_step)) == (printed, True)
+    (proposed,) = propose_trim_day(
+        on=TODAY, capacity=5, cows=[Cow(number="1")], lame=[line], rechecks=(), last_trimmed={},
+        rules=RULES,
+    ).on_list  # fmt: skip
+    assert proposed.reason == "therapeutic"
+
+
+def test_no_worse_since_her_treatment_she_waits() -> None:
+    (line,) = listed(scores("1", ("03-25", 4), ("03-29", 4)), trims=(treated("03-26"),))
+    assert line.urgency == "waiting"
+
+
+def test_worse_on_the_day_of_treatment_counts_from_its_hour() -> None:
+    own = scores("1", ("03-29", 3))
+    evening = Score(
+        cow="1", observed_at=day("03-29", 18), score=4, pass_id=9, decided_at=day("03-29", 18),
+        decided_by="Ann",
+    )  # fmt: skip
+    at_two = treated("03-29", at=day("03-29", 14))
+    assert listed([*own, evening], trims=(at_two,))[0].urgency == "same_day"
+    at_eight = treated("03-29", at=day("03-29", 20))
+    assert listed([*own, evening], trims=(at_eight,))[0].urgency == "waiting"
+
+
+def test_treated_again_she_is_measured_by_that() -> None:
+    given_ = scores("1", ("03-20", 3), ("03-25", 4))
+    trims = (treated("03-21"), treated("03-26"))
+    assert listed(given_, trims=trims)[0].urgency == "waiting"
 
 
 def test_a_treatment_of_an_earlier_spell_is_not_one_of_this() -> None:
