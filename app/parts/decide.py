@@ -132,6 +132,11 @@ def _what_it_means(cow: str | None, score: int, was_lame: bool) -> str:
     return t("decide.enters" if is_lame else "decide.leaves", cow=cow, score=score)
 
 
+def named(cow: str, score: int) -> str:
+    """Say what it means that a scored cow has got her number: it may be a known one's."""
+    return t("decide.enters" if _is_lame(cow) else "decide.kept", cow=cow, score=score)
+
+
 def _other(record: PassRecord, kind: DecisionKind, reason: str, seen: int) -> None:
     try:
         session.store().decisions.add(

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, look, pass_view
+from app.parts import comparison, decide, look, pass_view, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord, PassSummary
@@ -103,6 +103,7 @@ with right:
         decide.disputes(record.summary.pass_id)
     if session.guarded("second_opinion"):
         answer(record, blind=blind)
+    who_is_she.change(record)
 if not blind:
     left, right = st.columns(2, gap="large")
     with left:

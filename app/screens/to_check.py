@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, learning, pass_view, who_is_she
+from app.parts import comparison, decide, learning, pass_view, unnamed, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -18,7 +18,8 @@ def current(skipped: list[int]) -> int | None:
         return int(asked)
     showing: int | None = st.session_state.get(decide.SHOWING)
     if showing is None:
-        waiting = session.store().queue.to_check(limit=len(skipped) + 1)
+        queue, enough = session.store().queue, len(skipped) + 1
+        waiting = queue.to_check(limit=enough) + queue.unnamed(limit=enough)
         showing = next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
         st.session_state[decide.SHOWING] = showing
     return showing
@@ -56,6 +57,14 @@ def nothing_waits(skipped: list[int]) -> None:
                  icon=":material/format_list_numbered:")  # fmt: skip
 
 
+def score_her(record: PassRecord, skipped: list[int]) -> None:
+    """Take the score, and who she is."""
+    if session.guarded("decide"):
+        decide.buttons(record, place="check")
+    steps(record.summary.pass_id, skipped)
+    who_is_she.change(record)
+
+
 def one_cow(record: PassRecord, skipped: list[int]) -> None:
     """Show a pass and take the decision."""
     left, right = st.columns([3, 2], gap="large")
@@ -66,10 +75,11 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
     with right:
         if record.summary.version:
             decide.disputes(record.summary.pass_id)
-        if session.guarded("decide"):
-            decide.buttons(record, place="check")
-        steps(record.summary.pass_id, skipped)
-        who_is_she.change(record)
+        if unnamed.waits(record):
+            unnamed.ask(record)
+            steps(record.summary.pass_id, skipped)
+        else:
+            score_her(record, skipped)
         learning.not_validated()
     st.subheader(t("check.more"))
     left, right = st.columns(2, gap="large")
@@ -82,9 +92,11 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
 
 st.title(t("to_check.title"))
 skipped: list[int] = st.session_state.setdefault("skipped", [])
-count = session.store().queue.waiting().to_check
-if count:
-    st.caption(t("check.waiting", count=count))
+waits = session.store().queue.waiting()
+if waits.to_check > waits.unnamed:
+    st.caption(t("check.waiting", count=waits.to_check - waits.unnamed))
+if waits.unnamed:
+    st.caption(t("unnamed.waiting", count=waits.unnamed))
 decide.said()
 pass_id = current(skipped)
 if pass_id is None:
@@ -97,4 +109,5 @@ except GaitError as problem:
     st.query_params.pop("pass", None)
     st.session_state.pop(decide.SHOWING, None)
     st.stop()
+unnamed.go_on_when_named(found)
 one_cow(found, skipped)

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from gait.errors import StoreConflict
+from gait.herd.records import Cow
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.app.test_checking import press
@@ -78,3 +79,16 @@ def test_herdsperson_may_look_but_not_give_a_second_opinion(farm: Store, page: O
     add_pass(farm, "0412", observed_at=NOW)
     at = page("second_opinion", person="Hans")
     assert not [b for b in at.button if str(b.key).startswith("second_score")]
+
+
+def test_vet_can_name_a_cow_and_she_stays_the_one_shown(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Vera", ["vet"])
+    farm.cows.put([Cow(number="0412")])
+    add_pass(farm, "0417", "a", observed_at=NOW, proposal=proposal(5, 0.9, (5,)))
+    pass_id = add_pass(farm, None, "b", observed_at=NOW, proposal=proposal(4, 0.9, (4,)))
+    at = page("second_opinion", person="Vera", **{"pass": str(pass_id)})
+    at.selectbox(key=f"who_{pass_id}").select("0412")
+    at = press(at, f"who_keep_{pass_id}")
+    assert farm.passes.get(pass_id).summary.cow == "0412"
+    assert "Cow 0412" in words_of(at)
+    assert at.selectbox(key="second_pass").value == pass_id
