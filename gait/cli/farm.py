@@ -93,10 +93,8 @@ def run_queue(args: argparse.Namespace) -> int:
         span = "" if p.low is None else f"  plausible {p.low}-{p.high}"
         print(f"pass {p.pass_id:>6}  cow {p.cow or 'not named':<10}  {proposed}{span}")
     for p in unnamed:
-        print(
-            f"pass {p.pass_id:>6}  score {p.score} by {p.decided_by}, on no list until she is named:"
-            f" exitlane name {p.pass_id} ANIMAL_NUMBER"
-        )
+        print(f"pass {p.pass_id:>6}  score {p.score} by {p.decided_by}, on no list until named:"
+              f" exitlane name {p.pass_id} ANIMAL_NUMBER")  # fmt: skip
     if not waiting and not unnamed:
         print("Nothing waits to be checked.")
     return 0
