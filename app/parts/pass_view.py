@@ -23,11 +23,16 @@ LEAST_LABELLED = 0.09
 LEGS = ("near_fore", "near_hind", "far_fore", "far_hind")
 
 
+def name_of(record: PassRecord) -> str:
+    """Return which cow walks here, in words."""
+    cow = record.summary.cow
+    return t("pass.cow", cow=cow) if cow else t("pass.cow_not_named")
+
+
 def heading(record: PassRecord) -> None:
     """Say which cow walks here, when, and from which film."""
     summary = record.summary
-    name = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
-    st.subheader(look.literal(name))
+    st.subheader(look.literal(name_of(record)))
     parts = [f"{summary.observed_at:%Y-%m-%d %H:%M}"]
     if record.clip is not None:
         parts.append(record.clip.name)

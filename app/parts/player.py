@@ -1,4 +1,4 @@
-"""The film of a pass: looped, in slow motion, frame by frame; and the keys of the page."""
+"""The film of a pass: looped, in slow motion, frame by frame; keys and scroll of the page."""
 
 from __future__ import annotations
 
@@ -56,6 +56,22 @@ def keys(presses: Mapping[str, str], *, key: str) -> None:
         Different for each use on a page.
     """
     _component("page_keys")(key=key, data={"presses": dict(presses)})
+
+
+def scroll(shown: str, *, place: str, to: str = "") -> None:
+    """Scroll once whenever something else is shown than before.
+
+    Parameters
+    ----------
+    shown : str
+        What is shown, such as the number of a pass.
+    place : str
+        Different for each use on a page.
+    to : str
+        Key of the container to bring into view; the top of the page without it.
+    """
+    data = {"place": place, "shown": shown, "to": to}
+    _component("page_scroll")(key=f"{place}_scroll", data=data)
 
 
 def _words(*names: str) -> dict[str, str]:

@@ -49,7 +49,7 @@ def answer(record: PassRecord, *, blind: bool) -> None:
     """Take the second opinion: a note if wanted, then one tap."""
     pass_id, seen = record.summary.pass_id, decide.seen_version(record)
     note = st.text_input(t("second.note"), key=f"second_note_{pass_id}")
-    tapped = decide.score_buttons(pass_id, place="second", proposed=None)
+    tapped = decide.score_buttons(record, place="second", proposed=None)
     if tapped is None:
         return
     try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, learning, pass_view, unnamed, who_is_she
+from app.parts import comparison, decide, learning, pass_view, player, unnamed, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -38,6 +38,18 @@ def steps(pass_id: int, skipped: list[int]) -> None:
         st.session_state.pop(decide.SHOWING, None)
         st.query_params.pop("pass", None)
         st.rerun()
+
+
+def say_what_waits() -> None:
+    """Say how many passes wait to be scored, and how many cows to be named."""
+    waits = session.store().queue.waiting()
+    parts = []
+    if waits.to_check > waits.unnamed:
+        parts.append(t("check.waiting", count=waits.to_check - waits.unnamed))
+    if waits.unnamed:
+        parts.append(t("unnamed.waiting", count=waits.unnamed))
+    if parts:
+        st.caption(" ".join(parts))
 
 
 def nothing_waits(skipped: list[int]) -> None:
@@ -92,13 +104,10 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
 
 st.title(t("to_check.title"))
 skipped: list[int] = st.session_state.setdefault("skipped", [])
-waits = session.store().queue.waiting()
-if waits.to_check > waits.unnamed:
-    st.caption(t("check.waiting", count=waits.to_check - waits.unnamed))
-if waits.unnamed:
-    st.caption(t("unnamed.waiting", count=waits.unnamed))
+say_what_waits()
 decide.said()
 pass_id = current(skipped)
+player.scroll(str(pass_id), place="check")
 if pass_id is None:
     nothing_waits(skipped)
     st.stop()
