@@ -52,6 +52,11 @@ def film(record: PassRecord) -> None:
         st.info(t("pass.picture_deleted" if "still" in record.files else "pass.no_film"))
 
 
+def is_seen(record: PassRecord) -> bool:
+    """Tell whether there is a film or a picture of this pass to look at."""
+    return kept(record, "film") is not None or kept(record, "still") is not None
+
+
 def kept(record: PassRecord, kind: str) -> Path | None:
     """Return the film or still made of a pass; None without one, or when it was deleted since."""
     name = record.files.get(kind)
@@ -71,8 +76,7 @@ def proposal(record: PassRecord) -> None:
     """Show the proposed score with its confidence, plausible run and reasons."""
     found = record.proposal
     if found is None or found.get("value") is None:
-        is_seen = kept(record, "film") is not None or kept(record, "still") is not None
-        look_at = t("pass.look_at_film") if is_seen else t("pass.look_at_cow")
+        look_at = t("pass.look_at_film") if is_seen(record) else t("pass.look_at_cow")
         st.markdown(f"**{t('pass.no_proposal')} {look_at}**")
         for problem in record.problems:
             st.write(look.literal(said(problem)))

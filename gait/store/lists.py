@@ -74,7 +74,7 @@ class Queue:
 
         Those for which somebody asked or two people differ, whenever they were; and of the walks
         since then those that a person scored 4 or 5, or whose plausible run of scores holds both
-        a sound and a lame one, unless a second opinion was given already.
+        a sound and a lame one, unless a second opinion was given or declined already.
 
         Parameters
         ----------
@@ -83,7 +83,8 @@ class Queue:
         limit : int
         """
         s, d, c = t.pass_state.c, t.decision.c, t.conflict.c
-        answered = select(d.pass_id).where(d.kind == "second_opinion", d.at >= since)
+        answers = ("second_opinion", "second_opinion_declined")
+        answered = select(d.pass_id).where(d.kind.in_(answers), d.at >= since)
         disputed = select(c.pass_id).where(c.settled_at.is_(None))
         unclear = or_(s.score >= 4, (s.low < 3) & (s.high >= 3), s.proposed >= 4)
         recent = select(s.pass_id).where(
