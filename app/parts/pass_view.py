@@ -16,6 +16,7 @@ from app.texts import said, t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
 from gait.same_day import same_day
+from gait.statistics.spread import range_without_strays
 
 REASONS_SHOWN = 4
 LEAST_LABELLED = 0.09
@@ -145,13 +146,25 @@ def traces(record: PassRecord) -> None:
     head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]})
     if head["head"].notna().sum() > 1:
         st.markdown(f"**{t('pass.head_title')}**")
-        st.altair_chart(_head_chart(head), width="stretch")
-        st.caption(t("pass.head_text"))
+        _head(head)
     spans = hoof_spans(found)
     if len(spans):
         st.markdown(f"**{t('pass.hoof_title')}**")
         st.altair_chart(_hoof_chart(spans), width="stretch")
         st.caption(t("pass.hoof_text"))
+
+
+def _head(head: pd.DataFrame) -> None:
+    """Draw the head; strays are left outside, and that is said."""
+    values = head["head"].dropna()
+    low, high = range_without_strays(list(values))
+    st.altair_chart(_head_chart(head, low, high), width="stretch")
+    st.caption(t("pass.head_text"))
+    beyond = values[(values < low) | (values > high)]
+    if len(beyond):
+        middle = values.median()
+        far = max(beyond, key=lambda value: abs(value - middle))
+        st.caption(t("pass.head_beyond", count=len(beyond), far=f"{far:.0f}"))
 
 
 def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
@@ -171,13 +184,17 @@ def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _head_chart(head: pd.DataFrame) -> alt.Chart:
+def _head_chart(head: pd.DataFrame, low: float, high: float) -> alt.Chart:
     return (
         alt.Chart(head)
-        .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains")
+        .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains", clip=True)
         .encode(
             x=alt.X("time:Q", title=t("pass.time_s")),
-            y=alt.Y("head:Q", title=t("pass.head_axis"), scale=alt.Scale(zero=False)),
+            y=alt.Y(
+                "head:Q",
+                title=t("pass.head_axis"),
+                scale=alt.Scale(zero=False, domain=[low, high], nice=False),
+            ),
         )
         .properties(height=210)
     )

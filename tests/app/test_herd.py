@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+from app.parts import charts
+from gait.herd.figures import STAGES
 from gait.overview import person_and_person
+from gait.statistics.prevalence import wilson_share
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.farms import add_pass
@@ -73,3 +76,14 @@ def test_model_part_says_what_it_rests_on_and_only_some_may_let_it_learn(
     assert not [b for b in at.button if b.key == "learn"]
     at = page("herd", person="Maria").segmented_control(key="herd_part").select("model").run()
     assert [b for b in at.button if b.key == "learn"]
+
+
+def test_stages_are_drawn_as_they_follow_each_other() -> None:
+    share = wilson_share(1, 4)
+    stages = ["heifer", *(name for name, _, _ in STAGES), "dry", "not known"]
+    chart = charts.shares(dict.fromkeys(stages, share)).to_dict()
+    orders = [layer["encoding"]["y"]["sort"] for layer in chart["layer"]]
+    assert [name.split(" (")[0].split(" days")[0] for name in orders[0]] == [
+        "heifers", "0-60", "61-150", "151-305", "over 305", "dry", "not known",
+    ]  # fmt: skip
+    assert orders[0] == orders[1]
