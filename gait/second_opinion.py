@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from gait.herd.records import PassSummary
@@ -27,7 +27,7 @@ def for_second_opinion(store: Store, since: datetime, limit: int = 100) -> list[
     """
     found = store.queue.for_vet(since, limit)
     disputed = {both.pass_id for both in store.decisions.conflicts()}
-    treated = {}
+    treated: dict[str, date] = {}
     for trim in store.trims.of_cows({p.cow for p in found if p.cow is not None}):
         if trim.reason != "maintenance":
             treated[trim.cow] = max(trim.on, treated.get(trim.cow, trim.on))
