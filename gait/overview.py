@@ -20,7 +20,7 @@ YEAR = timedelta(days=365)
 CURRENT = timedelta(days=42)
 """A score older than this says nothing of today's share of lame cows (ours)."""
 PAIRS_NEEDED = 30
-"""Fewer cows scored by person and program than this give no agreement worth showing."""
+"""On fewer passes scored by both, or confirmed, nothing is said on how well scores agree."""
 SCALE = (1, 2, 3, 4, 5)
 
 

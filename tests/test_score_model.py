@@ -16,9 +16,9 @@ from gait.errors import ModelFileInvalid
 from gait.score import ScoreModel
 from gait.score.combine import Combined, combine_clips
 from gait.score.conformal import conformal_threshold, plausible_run
-from gait.score.model import SLIP, index_probabilities
+from gait.score.model import SLIP, MeasureTerm, index_probabilities
 from gait.score.scales import MOBILITY_0_3, WELFARE_QUALITY, back_to_locomotion, on_scale
-from gait.score.sentences import sentence
+from gait.score.sentences import WORDS, nearest_score, reason_sentences, sentence
 
 MODEL = ScoreModel.load(places.score_model())
 
@@ -139,6 +139,30 @@ def test_sentences_give_the_decimals_that_the_error_reaches() -> None:
     assert unsure.endswith("(12 %")
     none = sentence(term, Combined(value=0.0, se=1.6), -0.5)
     assert none == f"steps even (0 %; sound cows about {term.typical[0]:.0f}): speaks for 1"
+
+
+@pytest.mark.parametrize("term", MODEL.terms, ids=lambda term: term.name)
+def test_the_words_of_a_reason_never_contradict_its_push(term: MeasureTerm) -> None:
+    sound, *worse = WORDS[term.name]
+    steps_worse = [i / 10 for i in range(-30, 61) if i]
+    sign = 1 if term.worse == "higher" else -1
+    for z in steps_worse:
+        value = term.centre + sign * z * term.scale
+        for points in (-0.4, 0.4):
+            seen = Combined(value=value, se=term.scale / 100)
+            told = reason_sentences([term], {term.name: seen}, {term.name: points})
+            if points * z <= 0:  # the other measures carried it against its own figure
+                assert told == ("all measures near the herd's middle",)
+                continue
+            words, push = told[0].split(" (")[0], int(told[0][-1])
+            assert ("pushes towards" in told[0]) == (points > 0)
+            assert push >= 2 if points > 0 else push <= 2
+            assert (words == sound) == (push == 1)
+            assert push == nearest_score(term, value)
+            if push >= 2:
+                assert worse.index(words) == (0, 0, 1, 2)[push - 2]
+                # What is worded worse than sound has a figure worse than that of sound cows.
+                assert sign * (value - term.typical[0]) > 0
 
 
 def test_index_probabilities_by_hand() -> None:

@@ -61,7 +61,9 @@ def shares(groups: Mapping[str, Share]) -> alt.LayerChart:
         for group, share in groups.items()
         if share.total
     ]  # fmt: skip
-    y = alt.Y("group:N", title=None, sort=None, axis=alt.Axis(labelLimit=190))
+    # The order is said as a list: charts of several layers forget "as they come" (sort=None).
+    order = [row["group"] for row in rows]
+    y = alt.Y("group:N", title=None, sort=order, axis=alt.Axis(labelLimit=190))
     base = alt.Chart(pd.DataFrame(rows)).encode(
         y=y, tooltip=[alt.Tooltip("group:N", title=t("chart.what")),
                       alt.Tooltip("text:N", title=t("chart.share"))])  # fmt: skip

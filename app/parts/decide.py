@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session, texts
-from app.parts import player
+from app.parts import look, pass_view, player
 from app.texts import t
 from gait.errors import GaitError, StoreConflict
 from gait.farm import decide as keep_decision
@@ -39,7 +39,7 @@ def buttons(record: PassRecord, *, place: str) -> None:
     if own is not None:
         _ask_why(record, own, place, seen)
         return
-    tapped = score_buttons(pass_id, place=place, proposed=proposed)
+    tapped = score_buttons(record, place=place, proposed=proposed)
     if tapped is not None:
         if proposed is None or tapped == proposed:
             _keep(record, tapped, "", seen)
@@ -55,9 +55,15 @@ def buttons(record: PassRecord, *, place: str) -> None:
         _other(record, "unusable", t("decide.unusable_reason"), seen)
 
 
-def score_buttons(pass_id: int, *, place: str, proposed: int | None) -> int | None:
-    """Show five large buttons with the scale's definitions; return the one just pressed."""
-    st.markdown(f"**{t('decide.tap' if proposed else 'decide.tap_own')}**")
+def score_buttons(record: PassRecord, *, place: str, proposed: int | None) -> int | None:
+    """Show whose score it is and five large buttons with the scale's definitions.
+
+    Returns the score just pressed.
+    """
+    pass_id = record.summary.pass_id
+    st.markdown(t("decide.tap" if proposed else "decide.tap_own"))
+    # Her number stands here too: on a phone the heading is far above the buttons.
+    st.markdown(f"**{look.literal(pass_view.name_of(record))}**")
     tapped = None
     with st.container(key=f"{place}_scores_{pass_id}"):
         for score in SCORES:
@@ -79,7 +85,9 @@ def score_buttons(pass_id: int, *, place: str, proposed: int | None) -> int | No
 
 def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
     pass_id = record.summary.pass_id
-    with st.container(border=True):
+    box = f"{place}_why_box_{pass_id}"
+    with st.container(border=True, key=box):
+        st.markdown(f"**{look.literal(pass_view.name_of(record))}**")
         st.markdown(f"**{t('decide.differs', own=score, proposed=record.summary.proposed)}**")
         picked = st.pills(
             t("decide.why"),
@@ -102,6 +110,7 @@ def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
         if two.button(t("decide.back"), key=f"{place}_back_{pass_id}", width="stretch"):
             st.session_state.pop(f"{place}_own_{pass_id}", None)
             st.rerun()
+        player.scroll(f"{pass_id}_{score}", place=f"{place}_why", to=box)
 
 
 def _keep(record: PassRecord, score: int, reason: str, seen: int) -> None:
@@ -130,6 +139,11 @@ def _what_it_means(cow: str | None, score: int, was_lame: bool) -> str:
     if is_lame == was_lame:
         return t("decide.kept", cow=cow, score=score)
     return t("decide.enters" if is_lame else "decide.leaves", cow=cow, score=score)
+
+
+def named(cow: str, score: int) -> str:
+    """Say what it means that a scored cow has got her number: it may be a known one's."""
+    return t("decide.enters" if _is_lame(cow) else "decide.kept", cow=cow, score=score)
 
 
 def _other(record: PassRecord, kind: DecisionKind, reason: str, seen: int) -> None:

@@ -9,6 +9,7 @@ from app.parts import charts, look
 from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import calibration_of, learn_from_herd, model_in_use, models_of, use_model
+from gait.overview import PAIRS_NEEDED
 
 
 def not_validated() -> None:
@@ -49,8 +50,10 @@ def _calibration() -> None:
     if found is None:
         st.caption(t("model.no_calibration"))
         return
+    if found.cows < PAIRS_NEEDED:
+        st.caption(t("model.too_few", scored=found.cows, needed=PAIRS_NEEDED))
+        return
     bins = [(b.stated, b.found, b.cows) for b in found.bins]
     st.altair_chart(charts.reliability(bins), width="stretch")
     st.caption(t("model.calibration", error=round(100 * found.expected_error), cows=found.cows,
-                 coverage=round(100 * found.coverage),
-                 rps=f"{found.ranked_probability_score:.3f}"))  # fmt: skip
+                 coverage=round(100 * found.coverage)))  # fmt: skip

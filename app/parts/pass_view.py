@@ -16,6 +16,7 @@ from app.texts import said, t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord
 from gait.same_day import same_day
+from gait.statistics.spread import range_without_strays
 
 REASONS_SHOWN = 4
 LEAST_LABELLED = 0.09
@@ -23,11 +24,16 @@ LEAST_LABELLED = 0.09
 LEGS = ("near_fore", "near_hind", "far_fore", "far_hind")
 
 
+def name_of(record: PassRecord) -> str:
+    """Return which cow walks here, in words."""
+    cow = record.summary.cow
+    return t("pass.cow", cow=cow) if cow else t("pass.cow_not_named")
+
+
 def heading(record: PassRecord) -> None:
     """Say which cow walks here, when, and from which film."""
     summary = record.summary
-    name = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
-    st.subheader(look.literal(name))
+    st.subheader(look.literal(name_of(record)))
     parts = [f"{summary.observed_at:%Y-%m-%d %H:%M}"]
     if record.clip is not None:
         parts.append(record.clip.name)
@@ -45,6 +51,11 @@ def film(record: PassRecord) -> None:
         st.info(t("pass.film_deleted"))
     elif kept(record, "still") is None:
         st.info(t("pass.picture_deleted" if "still" in record.files else "pass.no_film"))
+
+
+def is_seen(record: PassRecord) -> bool:
+    """Tell whether there is a film or a picture of this pass to look at."""
+    return kept(record, "film") is not None or kept(record, "still") is not None
 
 
 def kept(record: PassRecord, kind: str) -> Path | None:
@@ -66,8 +77,7 @@ def proposal(record: PassRecord) -> None:
     """Show the proposed score with its confidence, plausible run and reasons."""
     found = record.proposal
     if found is None or found.get("value") is None:
-        is_seen = kept(record, "film") is not None or kept(record, "still") is not None
-        look_at = t("pass.look_at_film") if is_seen else t("pass.look_at_cow")
+        look_at = t("pass.look_at_film") if is_seen(record) else t("pass.look_at_cow")
         st.markdown(f"**{t('pass.no_proposal')} {look_at}**")
         for problem in record.problems:
             st.write(look.literal(said(problem)))
@@ -136,13 +146,25 @@ def traces(record: PassRecord) -> None:
     head = pd.DataFrame({"time": found["time_s"], "head": found["head_pct"]})
     if head["head"].notna().sum() > 1:
         st.markdown(f"**{t('pass.head_title')}**")
-        st.altair_chart(_head_chart(head), width="stretch")
-        st.caption(t("pass.head_text"))
+        _head(head)
     spans = hoof_spans(found)
     if len(spans):
         st.markdown(f"**{t('pass.hoof_title')}**")
         st.altair_chart(_hoof_chart(spans), width="stretch")
         st.caption(t("pass.hoof_text"))
+
+
+def _head(head: pd.DataFrame) -> None:
+    """Draw the head; strays are left outside, and that is said."""
+    values = head["head"].dropna()
+    low, high = range_without_strays(list(values))
+    st.altair_chart(_head_chart(head, low, high), width="stretch")
+    st.caption(t("pass.head_text"))
+    beyond = values[(values < low) | (values > high)]
+    if len(beyond):
+        middle = values.median()
+        far = max(beyond, key=lambda value: abs(value - middle))
+        st.caption(t("pass.head_beyond", count=len(beyond), far=f"{far:.0f}"))
 
 
 def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
@@ -162,13 +184,17 @@ def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _head_chart(head: pd.DataFrame) -> alt.Chart:
+def _head_chart(head: pd.DataFrame, low: float, high: float) -> alt.Chart:
     return (
         alt.Chart(head)
-        .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains")
+        .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains", clip=True)
         .encode(
             x=alt.X("time:Q", title=t("pass.time_s")),
-            y=alt.Y("head:Q", title=t("pass.head_axis"), scale=alt.Scale(zero=False)),
+            y=alt.Y(
+                "head:Q",
+                title=t("pass.head_axis"),
+                scale=alt.Scale(zero=False, domain=[low, high], nice=False),
+            ),
         )
         .properties(height=210)
     )

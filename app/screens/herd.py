@@ -11,6 +11,7 @@ from app import session
 from app.parts import charts, learning, look
 from app.texts import t
 from gait.overview import (
+    PAIRS_NEEDED,
     Agreement,
     Overview,
     how_many_to_score,
@@ -86,7 +87,17 @@ def confusion(both: Agreement) -> pd.DataFrame:
 
 
 def agreement(both: Agreement, table_text: str) -> None:
-    """Show how well two scorers agree."""
+    """Show how well two scorers agree; no verdict on too few passes."""
+    if both.pairs < PAIRS_NEEDED:
+        st.info(t("herd.too_few", pairs=both.pairs, needed=PAIRS_NEEDED))
+    else:
+        verdict(both)
+    st.caption(table_text)
+    st.table(confusion(both))
+
+
+def verdict(both: Agreement) -> None:
+    """Say how well they agree, and whether that is enough."""
     kappa = both.weighted_kappa
     said = [
         t("herd.kappa", value=_two(kappa.value), low=_two(kappa.low), high=_two(kappa.high),
@@ -95,8 +106,6 @@ def agreement(both: Agreement, table_text: str) -> None:
         t("herd.accepted" if both.accepted else "herd.not_accepted"),
     ]  # fmt: skip
     st.markdown("\n".join(f"- {look.literal(s)}" for s in said))
-    st.caption(table_text)
-    st.table(confusion(both))
 
 
 def _two(value: float) -> str:

@@ -63,6 +63,8 @@ def figures(lines: list[LameCow]) -> None:
         elif not lines:
             st.page_link("screens/film.py", label=t("lame.first_film"),
                          icon=":material/videocam:")  # fmt: skip
+    if waiting.unnamed:
+        unnamed(waiting.unnamed)
     if lines:
         farm = str(session.store().settings.get(FARM_NAME_SETTING, ""))
         words = sheet_words()
@@ -72,6 +74,14 @@ def figures(lines: list[LameCow]) -> None:
             file_name=f"lame_list_{date.today()}.pdf", mime="application/pdf",
             icon=":material/print:", key="lame_pdf", on_click="ignore",
         )  # fmt: skip
+
+
+def unnamed(count: int) -> None:
+    """Tell of scored cows that are on no list because nobody has named them."""
+    (worst,) = session.store().queue.unnamed(limit=1)
+    st.warning(t("unnamed.lame_list", count=count, score=worst.score))
+    st.page_link("screens/to_check.py", label=t("unnamed.say"), icon=":material/help:",
+                 query_params={"pass": str(worst.pass_id)})  # fmt: skip
 
 
 def chosen(lines: list[LameCow]) -> list[LameCow]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, learning, pass_view, who_is_she
+from app.parts import comparison, decide, learning, pass_view, player, unnamed, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -18,7 +18,8 @@ def current(skipped: list[int]) -> int | None:
         return int(asked)
     showing: int | None = st.session_state.get(decide.SHOWING)
     if showing is None:
-        waiting = session.store().queue.to_check(limit=len(skipped) + 1)
+        queue, enough = session.store().queue, len(skipped) + 1
+        waiting = queue.to_check(limit=enough) + queue.unnamed(limit=enough)
         showing = next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
         st.session_state[decide.SHOWING] = showing
     return showing
@@ -39,6 +40,18 @@ def steps(pass_id: int, skipped: list[int]) -> None:
         st.rerun()
 
 
+def say_what_waits() -> None:
+    """Say how many passes wait to be scored, and how many cows to be named."""
+    waits = session.store().queue.waiting()
+    parts = []
+    if waits.to_check > waits.unnamed:
+        parts.append(t("check.waiting", count=waits.to_check - waits.unnamed))
+    if waits.unnamed:
+        parts.append(t("unnamed.waiting", count=waits.unnamed))
+    if parts:
+        st.caption(" ".join(parts))
+
+
 def nothing_waits(skipped: list[int]) -> None:
     """Say so, and offer what to do next."""
     if skipped:
@@ -56,6 +69,14 @@ def nothing_waits(skipped: list[int]) -> None:
                  icon=":material/format_list_numbered:")  # fmt: skip
 
 
+def score_her(record: PassRecord, skipped: list[int]) -> None:
+    """Take the score, and who she is."""
+    if session.guarded("decide"):
+        decide.buttons(record, place="check")
+    steps(record.summary.pass_id, skipped)
+    who_is_she.change(record)
+
+
 def one_cow(record: PassRecord, skipped: list[int]) -> None:
     """Show a pass and take the decision."""
     left, right = st.columns([3, 2], gap="large")
@@ -66,10 +87,11 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
     with right:
         if record.summary.version:
             decide.disputes(record.summary.pass_id)
-        if session.guarded("decide"):
-            decide.buttons(record, place="check")
-        steps(record.summary.pass_id, skipped)
-        who_is_she.change(record)
+        if unnamed.waits(record):
+            unnamed.ask(record)
+            steps(record.summary.pass_id, skipped)
+        else:
+            score_her(record, skipped)
         learning.not_validated()
     st.subheader(t("check.more"))
     left, right = st.columns(2, gap="large")
@@ -82,11 +104,10 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
 
 st.title(t("to_check.title"))
 skipped: list[int] = st.session_state.setdefault("skipped", [])
-count = session.store().queue.waiting().to_check
-if count:
-    st.caption(t("check.waiting", count=count))
+say_what_waits()
 decide.said()
 pass_id = current(skipped)
+player.scroll(str(pass_id), place="check")
 if pass_id is None:
     nothing_waits(skipped)
     st.stop()
@@ -97,4 +118,5 @@ except GaitError as problem:
     st.query_params.pop("pass", None)
     st.session_state.pop(decide.SHOWING, None)
     st.stop()
+unnamed.go_on_when_named(found)
 one_cow(found, skipped)

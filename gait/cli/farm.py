@@ -87,11 +87,15 @@ def run_queue(args: argparse.Namespace) -> int:
 
     with open_store(args.farm) as store:
         waiting = store.queue.to_check(limit=args.limit)
+        unnamed = store.queue.unnamed(limit=args.limit)
     for p in waiting:
         proposed = "no score" if p.proposed is None else f"score {p.proposed} ({p.confidence:.0%})"
         span = "" if p.low is None else f"  plausible {p.low}-{p.high}"
         print(f"pass {p.pass_id:>6}  cow {p.cow or 'not named':<10}  {proposed}{span}")
-    if not waiting:
+    for p in unnamed:
+        print(f"pass {p.pass_id:>6}  score {p.score} by {p.decided_by}, on no list until named:"
+              f" exitlane name {p.pass_id} ANIMAL_NUMBER")  # fmt: skip
+    if not waiting and not unnamed:
         print("Nothing waits to be checked.")
     return 0
 

@@ -42,6 +42,8 @@ STAGES: tuple[tuple[str, int, int], ...] = (
     ("over 305 days in milk", 306, 100_000),
 )
 """Stages of lactation for figures (ours; there is no standard division)."""
+NOT_KNOWN = "not known"
+_ORDER = ("heifer", *(name for name, _, _ in STAGES), "dry")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,18 +99,23 @@ def lame_share(scores: Iterable[Score], *, from_score: int, herd_size: int | Non
 def share_by(
     scores: Iterable[Score], group_of: Callable[[Score], str | None], *, from_score: int
 ) -> dict[str, Share]:
-    """Return the share of lame cows in each group, by the newest score of each cow.
+    """Return the share of lame cows in each group, in order, by the newest score of each cow.
 
     Cows whose group is not known stand under ``not known``: they are not dropped in silence.
     """
     groups: dict[str, list[int]] = {}
     for score in newest_scores(scores):
-        group = group_of(score) or "not known"
+        group = group_of(score) or NOT_KNOWN
         groups.setdefault(group, []).append(score.score)
     return {
         group: wilson_share(sum(s >= from_score for s in given), len(given))
-        for group, given in sorted(groups.items())
+        for group, given in sorted(groups.items(), key=lambda item: _place(item[0]))
     }
+
+
+def _place(group: str) -> tuple[bool, int, str]:
+    """Return where a group stands: stages as they follow each other, what is not known last."""
+    return group == NOT_KNOWN, _ORDER.index(group) if group in _ORDER else 0, group
 
 
 def parity_of(

@@ -12,13 +12,20 @@ from datetime import date, datetime
 from typing import Any, Literal
 
 DecisionKind = Literal[
-    "confirmed", "overridden", "second_opinion_wanted", "second_opinion", "unusable", "undo"
+    "confirmed",
+    "overridden",
+    "second_opinion_wanted",
+    "second_opinion",
+    "second_opinion_declined",
+    "unusable",
+    "undo",
 ]
 DECISION_KINDS: tuple[DecisionKind, ...] = (
     "confirmed",
     "overridden",
     "second_opinion_wanted",
     "second_opinion",
+    "second_opinion_declined",
     "unusable",
     "undo",
 )

@@ -15,6 +15,7 @@ _RANK = {
     "unusable": 1,
     "second_opinion_wanted": 1,
 }
+"""Of the decisions that can carry a score; a second opinion declined carries none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +56,8 @@ def standing_decision(decisions: Sequence[Decision]) -> Standing:
 
     A second opinion outranks the first person's decision, and only another second opinion
     replaces it. A wish for a second opinion does not take a score away that was given before,
-    so that a lame cow stays on the list while she waits for the vet.
+    so that a lame cow stays on the list while she waits for the vet; nor does a vet who says that
+    the pass cannot be judged, which only answers the wish.
 
     Parameters
     ----------
@@ -63,10 +65,10 @@ def standing_decision(decisions: Sequence[Decision]) -> Standing:
         All decisions on one pass, in any order.
     """
     valid = still_valid(decisions)
-    opinions = [d for d in valid if d.kind == "second_opinion"]
+    answers = [d for d in valid if d.kind in ("second_opinion", "second_opinion_declined")]
     wishes = [d for d in valid if d.kind == "second_opinion_wanted"]
-    wants = bool(wishes) and (not opinions or opinions[-1].version < wishes[-1].version)
-    judged = [d for d in valid if d.kind == "unusable" or d.score is not None]
+    wants = bool(wishes) and (not answers or answers[-1].version < wishes[-1].version)
+    judged = [d for d in valid if d.kind in _RANK and (d.kind == "unusable" or d.score is not None)]
     if not judged:
         return Standing(status="to_check", score=None, decision=None, wants_second_opinion=wants)
     best = max(judged, key=lambda d: (_RANK[d.kind], d.version))

@@ -68,6 +68,8 @@ WORDS: Mapping[str, tuple[str, str, str, str]] = {
     ),
 }
 """For each measure: as in a sound cow, and in three steps worse."""
+WORDS_OF_SCORE = (0, 1, 1, 2, 3)
+"""Which of the words go with a figure that is nearest to what is typical of scores 1 to 5."""
 
 NOTABLE_POINTS = 0.05
 """Measures that move the score by less than this are left out of the sentences."""
@@ -79,6 +81,9 @@ def reason_sentences(
     points: Mapping[str, float],
 ) -> tuple[str, ...]:
     """Return one sentence for each measure that moved the score, strongest first.
+
+    A poorly measured one can be carried against its own figure by the others; it speaks for
+    nothing then and is left out.
 
     Parameters
     ----------
@@ -98,19 +103,23 @@ def reason_sentences(
         sentence(by_name[name], measures[name], points[name])
         for name in ranked
         if abs(points[name]) >= NOTABLE_POINTS
+        and points[name] * by_name[name].z(measures[name].value) > 0
     ]
     return tuple(sentences) or ("all measures near the herd's middle",)
 
 
 def sentence(term: MeasureTerm, measure: Measured, points: float) -> str:
-    """Return the sentence of one measure, with as many decimals as its error allows."""
-    score = nearest_score(term, measure.value)
-    words = WORDS.get(term.name, (term.name,) * 4)
-    grade = (0, 0, 1, 2, 3)[score - 1] if points > 0 or score < 3 else 1
+    """Return the sentence of one measure, with as many decimals as its error allows.
+
+    What pushes up is never worded as in a sound cow, what speaks against lame never as lame.
+    """
+    nearest = nearest_score(term, measure.value)
+    score = max(nearest, 2) if points > 0 else min(nearest, 2)
+    words = WORDS.get(term.name, (term.name,) * 4)[WORDS_OF_SCORE[score - 1]]
     sound = f"{figures(measure.value, measure.se)}{unit_text(term.unit)}; sound cows about "
     sound += figures(term.typical[0], measure.se)
-    push = f"pushes towards {score}" if points > 0 else f"speaks for {min(score, 2)}"
-    return f"{words[grade]} ({sound}): {push}"
+    push = f"pushes towards {score}" if points > 0 else f"speaks for {score}"
+    return f"{words} ({sound}): {push}"
 
 
 def nearest_score(term: MeasureTerm, value: float) -> int:

@@ -25,7 +25,7 @@ passes         add(clip_id, list of NewPass) -> ids, get(id) -> PassRecord, of_c
 identities     set(pass_id, cow or None, who, source, doubtful, candidates), of_pass
 decisions      add(pass_id, kind, who, score, reason, blind, expected_version), undo(pass_id, who),
                add_by_eye(cow, score, who), of_pass, of_cow, since, lines, conflicts, settle
-queue          to_check(), second_opinions(), without_cow(), waiting() -> counts
+queue          to_check(), second_opinions(), unnamed(), waiting() -> counts
 scores         latest(at_least), of_cows, between(start, end), person_and_tool, learning_rows
 trim_days      plan, change, all, get, put_entries, entries, set_state
 trims          add(Trim with findings), of_cows, since, last_days

@@ -67,7 +67,8 @@ class Decisions:
         ----------
         pass_id : int
         kind : str
-            confirmed, overridden, second_opinion_wanted, second_opinion or unusable.
+            confirmed, overridden, second_opinion_wanted, second_opinion,
+            second_opinion_declined or unusable.
         who : str
             Name of the person who decides.
         score : int, optional

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import Select, exists, func, or_, select
 
 from gait.herd.records import PassSummary, Score
 from gait.store import tables as t
@@ -17,12 +17,26 @@ from gait.store.rows import chunks, record
 
 @dataclass(frozen=True, kw_only=True)
 class Waiting:
-    """How much is waiting: passes to check, for a second opinion, without a cow, in conflict."""
+    """How much is waiting: passes to check, for a second opinion, without a cow, in conflict.
+
+    ``to_check`` counts all that the page To check holds; ``unnamed`` are those among them that a
+    person scored, but of which nobody has said yet which cow they show.
+    """
 
     to_check: int
     second_opinion: int
-    without_cow: int
+    unnamed: int
     conflicts: int
+
+
+_UNNAMED = (
+    t.pass_state.c.cow.is_(None),
+    t.pass_state.c.score.is_not(None),
+    # The word of a person holds before all else: with one and no cow, she said that nobody knows.
+    ~exists().where(
+        t.identity.c.pass_id == t.pass_state.c.pass_id, t.identity.c.source == "person"
+    ),
+)
 
 
 class Queue:
@@ -60,7 +74,7 @@ class Queue:
 
         Those for which somebody asked or two people differ, whenever they were; and of the walks
         since then those that a person scored 4 or 5, or whose plausible run of scores holds both
-        a sound and a lame one, unless a second opinion was given already.
+        a sound and a lame one, unless a second opinion was given or declined already.
 
         Parameters
         ----------
@@ -69,7 +83,8 @@ class Queue:
         limit : int
         """
         s, d, c = t.pass_state.c, t.decision.c, t.conflict.c
-        answered = select(d.pass_id).where(d.kind == "second_opinion", d.at >= since)
+        answers = ("second_opinion", "second_opinion_declined")
+        answered = select(d.pass_id).where(d.kind.in_(answers), d.at >= since)
         disputed = select(c.pass_id).where(c.settled_at.is_(None))
         unclear = or_(s.score >= 4, (s.low < 3) & (s.high >= 3), s.proposed >= 4)
         recent = select(s.pass_id).where(
@@ -84,15 +99,17 @@ class Queue:
         )
         return self._summaries(question)
 
-    def without_cow(self, limit: int = 50, offset: int = 0) -> list[PassSummary]:
-        """Return passes of which the cow is not known or doubtful, newest first."""
+    def unnamed(self, limit: int = 50) -> list[PassSummary]:
+        """Return scored passes that wait to be told which cow they show, the severe first.
+
+        Their scores reach no list until then. A person's word that nobody knows ends the wait.
+        """
         s = t.pass_state.c
         question = (
             select(t.pass_state)
-            .where(or_(s.cow.is_(None), s.identity_doubtful.is_(True)))
-            .order_by(s.observed_at.desc(), s.pass_id)
+            .where(*_UNNAMED)
+            .order_by(s.score.desc(), s.observed_at.desc(), s.pass_id)
             .limit(limit)
-            .offset(offset)
         )
         return self._summaries(question)
 
@@ -106,10 +123,11 @@ class Queue:
                 return int(connection.scalar(question) or 0)
 
             open_conflicts = select(func.count()).select_from(t.conflict)
+            unnamed = count(*_UNNAMED)
             return Waiting(
-                to_check=count(s.status == "to_check"),
+                to_check=count(s.status == "to_check") + unnamed,
                 second_opinion=count(s.wants_second_opinion.is_(True)),
-                without_cow=count(or_(s.cow.is_(None), s.identity_doubtful.is_(True))),
+                unnamed=unnamed,
                 conflicts=int(
                     connection.scalar(open_conflicts.where(t.conflict.c.settled_at.is_(None))) or 0
                 ),

@@ -37,6 +37,13 @@ def test_one_tap_on_the_proposed_score_confirms_and_she_enters_the_lame_list(
     assert "0412" in words_of(lame)
 
 
+def test_her_number_stands_directly_above_the_buttons(farm: Store, page: OpenPage) -> None:
+    add_pass(farm, "0412")
+    parts = [e for e in page("to_check").main if e.type in ("markdown", "caption", "button")]
+    place = next(i for i, e in enumerate(parts) if e.value == "**Cow 0412**")
+    assert parts[place + 1].key.startswith("check_score_1")
+
+
 def test_another_score_asks_why_and_one_tapped_reason_is_enough(
     farm: Store, page: OpenPage
 ) -> None:

@@ -58,7 +58,8 @@ def test_role_sees_the_page_and_may_do_what_is_its_own(
     farm: Store, page: OpenPage, name: str, role: str
 ) -> None:
     load_history(farm)
-    add_pass(farm, "0412", "b")
+    asked = add_pass(farm, "0412", "b")
+    farm.decisions.add(asked, kind="second_opinion_wanted", who="Ann")
     farm.people.put("Ann", [role])
     at = page(name, person="Ann")
     assert not at.exception

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+from app.parts import charts
+from gait.herd.figures import STAGES
 from gait.overview import person_and_person
+from gait.statistics.prevalence import wilson_share
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.farms import add_pass
@@ -46,17 +49,41 @@ def test_second_opinions_are_held_against_first_scores_of_others(
     assert (found.pairs, found.exact, found.within_one) == (4, 0.75, 1.0)
     assert found.table[1][2] == 1
     at = page("herd").segmented_control(key="herd_part").select("agreement").run()
-    assert "Same score in 75 %" in words_of(at).replace("\u00a0", " ")
+    assert "Too few to judge yet: 4 of 30 passes." in words_of(at)
+    assert "drawn for trained people" not in words_of(at)
+    for number in range(26):
+        pass_id = add_pass(farm, "0412", f"q{number:02d}", proposal=None)
+        farm.decisions.add(pass_id, kind="confirmed", score=2, who="Ann")
+        farm.decisions.add(pass_id, kind="second_opinion", score=2, who="Vera")
+    at = page("herd").segmented_control(key="herd_part").select("agreement").run()
+    assert "Same score in 97 %" in words_of(at).replace("\u00a0", " ")
+    assert "That reaches the line drawn for trained people" in words_of(at)
 
 
 def test_model_part_says_what_it_rests_on_and_only_some_may_let_it_learn(
     farm: Store, page: OpenPage
 ) -> None:
     load_history(farm)
+    arch = {"back_arch": {"value": 0.1, "se": 0.02, "unit": "1"}}
+    for number in range(3):
+        pass_id = add_pass(farm, "0412", f"m{number}", measures=arch)
+        farm.decisions.add(pass_id, kind="confirmed", score=3, who="Ann")
     farm.people.put("Hans", ["herdsperson"])
     farm.people.put("Maria", ["manager"])
     at = page("herd", person="Hans").segmented_control(key="herd_part").select("model").run()
     assert "not validated on scored cows" in words_of(at)
+    assert "too few to judge yet, 3 of 30 confirmed passes" in words_of(at)
     assert not [b for b in at.button if b.key == "learn"]
     at = page("herd", person="Maria").segmented_control(key="herd_part").select("model").run()
     assert [b for b in at.button if b.key == "learn"]
+
+
+def test_stages_are_drawn_as_they_follow_each_other() -> None:
+    share = wilson_share(1, 4)
+    stages = ["heifer", *(name for name, _, _ in STAGES), "dry", "not known"]
+    chart = charts.shares(dict.fromkeys(stages, share)).to_dict()
+    orders = [layer["encoding"]["y"]["sort"] for layer in chart["layer"]]
+    assert [name.split(" (")[0].split(" days")[0] for name in orders[0]] == [
+        "heifers", "0-60", "61-150", "151-305", "over 305", "dry", "not known",
+    ]  # fmt: skip
+    assert orders[0] == orders[1]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import math
+
 import pytest
 
 from app import session
@@ -78,3 +81,17 @@ def test_a_refused_film_is_told_in_german(
     assert "**dark.webm** ist zu dunkel, um eine Kuh zu sehen. Mit Licht im Gang filmen." in (
         in_language(page, "de", "film")
     )
+
+
+def test_a_misread_head_does_not_flatten_the_nod_and_is_told(farm: Store, page: OpenPage) -> None:
+    assert farm.folder is not None
+    head = [5 + math.sin(i / 4) for i in range(100)]
+    head[7] = 45.7
+    traces = {"time_s": [i / 25 for i in range(100)], "head_pct": head, "hooves": {}}
+    (farm.folder / "traces.json").write_text(json.dumps(traces), encoding="utf-8")
+    add_pass(farm, "0412", files={"traces": "traces.json"})
+    at = page("to_check")
+    assert "1 frame lies outside this picture, at 46 %" in words_of(at)
+    (chart,) = at.get("vega_lite_chart")
+    low, high = json.loads(chart.proto.spec)["encoding"]["y"]["scale"]["domain"]
+    assert 4 <= low < high <= 6

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from gait.errors import StoreConflict
+from gait.herd.records import Cow, Trim
+from gait.second_opinion import for_second_opinion
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.app.test_checking import press
 from tests.farms import add_pass, proposal
 
 NOW = datetime.now(UTC)
+ICON = Path(__file__).resolve().parents[2] / "app" / "parts" / "icon.png"
+
+
+def pictured(farm: Store, cow: str | None, name: str = "a", **fields: object) -> int:
+    """Put in a pass of today with a picture to look at."""
+    assert farm.folder is not None
+    shutil.copy(ICON, farm.folder / "still.png")
+    fields = {"observed_at": NOW, "files": {"still": "still.png"}} | fields
+    return add_pass(farm, cow, name, **fields)
 
 
 def test_borderline_severe_and_asked_ones_wait_but_not_the_clear_ones(
@@ -61,7 +74,7 @@ def test_blind_vet_sees_neither_proposal_nor_what_others_said(farm: Store, page:
 
 def test_second_opinion_outranks_and_is_kept_as_blind(farm: Store, page: OpenPage) -> None:
     farm.people.put("Vera", ["vet"])
-    pass_id = add_pass(farm, "0412", observed_at=NOW)
+    pass_id = pictured(farm, "0412")
     farm.decisions.add(pass_id, kind="confirmed", score=3, who="Ann")
     at = press(page("second_opinion", person="Vera"), "second_score_2")
     assert "your score 2 is kept. The program had proposed 3." in words_of(at)
@@ -75,6 +88,72 @@ def test_second_opinion_outranks_and_is_kept_as_blind(farm: Store, page: OpenPag
 
 def test_herdsperson_may_look_but_not_give_a_second_opinion(farm: Store, page: OpenPage) -> None:
     farm.people.put("Hans", ["herdsperson"])
-    add_pass(farm, "0412", observed_at=NOW)
+    pictured(farm, "0412")
     at = page("second_opinion", person="Hans")
     assert not [b for b in at.button if str(b.key).startswith("second_score")]
+
+
+def test_vet_can_name_a_cow_and_she_stays_the_one_shown(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Vera", ["vet"])
+    farm.cows.put([Cow(number="0412")])
+    add_pass(farm, "0417", "a", observed_at=NOW, proposal=proposal(5, 0.9, (5,)))
+    pass_id = add_pass(farm, None, "b", observed_at=NOW, proposal=proposal(4, 0.9, (4,)))
+    at = page("second_opinion", person="Vera", **{"pass": str(pass_id)})
+    at.selectbox(key=f"who_{pass_id}").select("0412")
+    at = press(at, f"who_keep_{pass_id}")
+    assert farm.passes.get(pass_id).summary.cow == "0412"
+    assert "Cow 0412" in words_of(at)
+    assert at.selectbox(key="second_pass").value == pass_id
+
+
+def test_the_box_names_the_cow_that_is_shown(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Vera", ["vet"])
+    first = pictured(farm, "0412", "a", proposal=proposal(5, 0.9, (5,)))
+    second = pictured(farm, "0417", "b", proposal=proposal(2, 0.5, (2, 3)))
+    at = page("second_opinion", person="Vera")
+    assert at.selectbox(key="second_pass").value == first
+    at = press(at, "second_skip")
+    assert at.selectbox(key="second_pass").value == second
+    assert [b.key for b in at.button if str(b.key).startswith("second_score_1")] == [
+        f"second_score_1_{second}"
+    ]
+    at = press(press(at, "second_skip"), "second_score_5")
+    # The value must be said to the browser, which would keep the cow before.
+    box = at.selectbox(key="second_pass")
+    assert (box.value, box.proto.set_value) == (second, True)
+    assert not [b for b in at.button if b.key == "second_skip"]
+
+
+def test_nobody_is_asked_for_a_score_without_film_or_picture(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Vera", ["vet"])
+    pass_id = add_pass(farm, "0412", observed_at=NOW)
+    farm.decisions.add(pass_id, kind="confirmed", score=4, who="Ann")
+    farm.decisions.add(pass_id, kind="second_opinion_wanted", who="Ann")
+    at = page("second_opinion", person="Vera")
+    assert "nobody can score this pass here." in words_of(at)
+    assert "Her history" in [e.proto.label for e in at.get("page_link")]
+    assert not [b for b in at.button if str(b.key).startswith("second_score")]
+    at = press(at, "second_decline")
+    assert "Kept: no second opinion is possible on this pass." in words_of(at)
+    assert "No cow waits for a second opinion." in words_of(at)
+    summary = farm.passes.get(pass_id).summary
+    assert (summary.status, summary.score, summary.wants_second_opinion) == ("decided", 4, False)
+
+
+def test_cows_treated_since_and_scores_by_eye_wait_only_when_asked_for(farm: Store) -> None:
+    days = [NOW - timedelta(days=d) for d in (6, 5, 4, 3)]
+    severe = proposal(5, 0.9, (5,))
+    treated, asked, again, trimmed = (
+        add_pass(farm, cow, name, observed_at=at, proposal=severe)
+        for cow, name, at in zip(("1", "2", "3", "4"), "abcd", days, strict=True)
+    )
+    for cow, on, reason in (
+        ("1", NOW, "therapeutic"), ("2", NOW, "therapeutic"), ("3", days[2], "therapeutic"),
+        ("4", NOW, "maintenance"),
+    ):  # fmt: skip
+        farm.trims.add(Trim(cow=cow, on=on.date(), who="Tom", reason=reason))
+    farm.decisions.add(asked, kind="second_opinion_wanted", who="Ann")
+    farm.decisions.add_by_eye("5", score=5, who="Ann")
+    found = {p.pass_id for p in for_second_opinion(farm, NOW - timedelta(days=14))}
+    assert found == {asked, again, trimmed}
+    assert treated not in found

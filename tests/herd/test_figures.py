@@ -64,12 +64,12 @@ def test_shares_by_stage_of_lactation() -> None:
     ]
     given = [s for cow in "abcdhx" for s in scores(cow, ("03-30", 3))]
     assert list(share_by(given, stage_of(cows, calvings), from_score=3)) == [
+        "heifer",
         "0-60 days in milk",
         "61-150 days in milk",
-        "dry",
-        "heifer",
-        "not known",
         "over 305 days in milk",
+        "dry",
+        "not known",
     ]
 
 

@@ -66,6 +66,16 @@ def test_asking_without_a_score_leaves_the_pass_to_be_checked() -> None:
     assert (standing.status, standing.wants_second_opinion) == ("to_check", True)
 
 
+def test_a_declined_second_opinion_answers_the_wish_and_changes_no_score() -> None:
+    wanted, declined = ("second_opinion_wanted", None), ("second_opinion_declined", None)
+    standing = standing_decision(_decisions(("confirmed", 4), wanted, declined))
+    assert (standing.score, standing.wants_second_opinion) == (4, False)
+    assert standing_decision(_decisions(wanted, declined)).status == "to_check"
+    assert standing_decision(_decisions(wanted, declined, wanted)).wants_second_opinion
+    # A score beside it, from a file of another program, is no judgement.
+    assert standing_decision(_decisions(("second_opinion_declined", 2))).score is None
+
+
 def test_an_unusable_pass_has_no_score() -> None:
     standing = standing_decision(_decisions(("confirmed", 4), ("unusable", None)))
     assert (standing.status, standing.score) == ("unusable", None)

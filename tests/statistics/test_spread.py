@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from gait.statistics.spread import decimals, figures
+from gait.statistics.spread import decimals, figures, range_without_strays
 
 
 @pytest.mark.parametrize(
@@ -25,3 +25,13 @@ def test_a_number_gets_the_decimals_that_its_error_reaches(se, places):
 )
 def test_a_number_is_written_as_its_error_allows(value, se, written):
     assert figures(value, se) == written
+
+
+def test_strays_do_not_stretch_the_range_and_a_nod_is_none() -> None:
+    # Four strides of a nod that is sharp: a tenth of the time far down, steady otherwise.
+    nod = [math.sin(i) - (12 if i % 30 < 3 else 0) for i in range(120)]
+    assert range_without_strays(nod) == (min(nod), max(nod))
+    assert range_without_strays([*nod, 45.0]) == (min(nod), max(nod))
+    assert range_without_strays([-60.0, *nod, 45.0]) == (min(nod), max(nod))
+    assert range_without_strays([2.0, 2.0, 2.5]) == (2.0, 2.5)
+    assert range_without_strays([3.0]) == (3.0, 3.0)

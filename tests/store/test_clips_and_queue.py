@@ -85,9 +85,27 @@ def test_the_queue_begins_with_the_most_urgent_and_least_certain(store: Store) -
     assert [s.pass_id for s in store.queue.to_check(limit=1, offset=1)] == [unsure]
     store.decisions.add(severe, kind="second_opinion_wanted", who="Ann", score=5)
     assert [s.pass_id for s in store.queue.second_opinions()] == [severe]
-    assert store.queue.waiting() == Waiting(
-        to_check=3, second_opinion=1, without_cow=4, conflicts=0
-    )
+    assert store.queue.waiting() == Waiting(to_check=4, second_opinion=1, unnamed=1, conflicts=0)
+
+
+def test_a_scored_pass_without_a_cow_waits_until_she_is_named(store: Store) -> None:
+    lame, severe, guessed = (add_pass(store, None, name) for name in "abc")
+    add_pass(store, None, "d")  # not scored yet
+    store.decisions.add(add_pass(store, None, "e"), kind="unusable", who="Ann", reason="dark")
+    store.decisions.add(lame, kind="confirmed", score=3, who="Ann")
+    store.decisions.add(severe, kind="overridden", score=5, who="Ann", reason="limps")
+    store.decisions.add(guessed, kind="confirmed", score=3, who="Ann")
+    # A doubtful file name names nobody.
+    store.identities.set(guessed, None, who="", source="file_name", doubtful=True)
+    assert store.queue.unnamed()[0].pass_id == severe
+    assert {p.pass_id for p in store.queue.unnamed()} == {lame, severe, guessed}
+    waiting = store.queue.waiting()
+    assert (waiting.to_check, waiting.unnamed) == (4, 3)
+    store.identities.set(severe, "0412", who="Ann")
+    store.identities.set(lame, None, who="Ann", source="person")
+    assert [p.pass_id for p in store.queue.unnamed()] == [guessed]
+    store.identities.set(severe, None, who="Ben", source="person")
+    assert [p.pass_id for p in store.queue.unnamed()] == [guessed]
 
 
 def test_a_number_that_was_typed_is_a_cow_until_the_list_names_her(store: Store) -> None:
