@@ -22,8 +22,6 @@ from gait.store.stamp import Stamp
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
-ASKED_ON_THE_SPOT = {"decide", "second_opinion", "trim", "plan"}
-"""What the day's work waits for, once on a page; elsewhere the name is chosen in the menu."""
 
 
 @st.cache_resource(on_release=lambda store: store.close())
@@ -114,16 +112,17 @@ def allowed(action: str) -> bool:
 
 
 def guarded(action: str) -> bool:
-    """Say so where a person may not do something, and return whether they may."""
+    """Say so where a person may not do something, and return whether they may.
+
+    Who has not said their name is asked for it on the spot, so use it once a page and action.
+    """
     if allowed(action):
         return True
     if person() is not None:
         st.info(t("person.may_not"))
-    elif action in ASKED_ON_THE_SPOT:
+    else:
         st.info(t("person.choose_here"))
         _ask_name(f"name_here_{action}")
-    else:
-        st.info(t("person.choose_first"))
     return False
 
 

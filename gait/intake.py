@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
@@ -32,7 +32,9 @@ class TakenIn:
     is_new: bool
 
 
-def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
+def take_in(
+    store: Store, content: BinaryIO, name: str, *, who: str, by_hand: bool = True
+) -> TakenIn:
     """Write an uploaded file to the farm folder in pieces and queue it for scoring.
 
     Parameters
@@ -43,6 +45,8 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
         As the person knows it. Used for the cow's number, never as a path.
     who : str
         Who handed it in.
+    by_hand : bool
+        Somebody chose this file, which brings it back when it was put away.
 
     Returns
     -------
@@ -66,10 +70,19 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
     check_room(folder, _size(content))
     path, sha256 = _write(folder, content, suffix)
     known = store.clips.by_sha256(sha256) is not None
-    job = store.jobs.add(sha256, JOB_KIND, {"file": path.name, "name": shown, "who": who})
-    if job.state == "failed":
-        store.jobs.again(job.job_id)
+    payload = {"file": path.name, "name": shown, "who": who}
+    job = store.jobs.add(sha256, JOB_KIND, payload)
+    if (job.payload != payload or job.state != "waiting") and (by_hand or job.state != "put_away"):
+        _hand_in_again(store, job, payload)
     return TakenIn(job=store.jobs.get(job.job_id) or job, is_new=not known)
+
+
+def _hand_in_again(store: Store, job: Job, payload: Mapping[str, str]) -> None:
+    """Take the newest name: a photo called a film is mended by dropping it as a photo."""
+    older = incoming_file(store, str(job.payload["file"]))
+    taken = store.jobs.handed_in_again(job.job_id, payload)
+    if taken and older.name != payload["file"]:
+        older.unlink(missing_ok=True)
 
 
 def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> list[TakenIn]:
@@ -86,7 +99,7 @@ def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> lis
     taken = []
     for path in _finished(folder, now_s):
         with path.open("rb") as content:
-            taken.append(take_in(store, content, path.name, who=who))
+            taken.append(take_in(store, content, path.name, who=who, by_hand=False))
     return taken
 
 

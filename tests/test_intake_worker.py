@@ -154,6 +154,36 @@ def test_handing_a_refused_film_in_again_tries_again(store, tmp_path):
     assert store.jobs.get(job_id).attempts == 0
 
 
+def test_a_photo_called_a_film_is_mended_by_its_right_name(store):
+    photo = b"\xff\xd8\xff" + b"photo" * 100
+    first = take_in(store, io.BytesIO(photo), "photo.mp4", who="Ann").job
+    worker.work(store.folder, idle_s=0.1)
+    assert "rename it to end in .jpg" in store.jobs.get(first.job_id).message
+    again = take_in(store, io.BytesIO(photo), "photo.jpg", who="Bert").job
+    assert again.job_id == first.job_id
+    assert (again.state, again.payload["name"]) == ("waiting", "photo.jpg")
+    assert [f.suffix for f in (store.folder / "incoming").iterdir()] == [".jpg"]
+    worker.work(store.folder, idle_s=0.1)
+    message = store.jobs.get(first.job_id).message
+    assert message.startswith("photo.jpg")
+    assert "though its name" not in message
+
+
+def test_a_film_put_away_comes_back_when_chosen_again_but_not_from_the_watched_folder(
+    store, tmp_path
+):
+    folder = tmp_path / "camera"
+    folder.mkdir()
+    film = folder / "noise.mp4"
+    film.write_bytes(b"no film at all" * 100)
+    job_id = hand_in(store, film).job.job_id
+    worker.work(store.folder, idle_s=0.1)
+    store.jobs.put_away(job_id, who="Ann")
+    take_in_folder(store, folder, who="Ann", now_s=time.time() + 60)
+    assert store.jobs.get(job_id).state == "put_away"
+    assert hand_in(store, film).job.state == "waiting"
+
+
 def test_a_fault_of_ours_fails_one_job_and_not_the_worker(store, coded_film, tmp_path, monkeypatch):
     def broken():
         raise ZeroDivisionError("fault")

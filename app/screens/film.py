@@ -12,13 +12,17 @@ from app.parts import look
 from app.texts import said, t
 from gait.errors import GaitError
 from gait.herd.records import Job
-from gait.intake import take_in, take_in_folder
+from gait.intake import TakenIn, take_in, take_in_folder
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
 NEWEST = 20  # so many films are listed
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
 # What the worker says it is doing, as people read it.
+TAKEN = {
+    "waiting": "film.taken", "running": "film.in_work", "done": "film.watched_now",
+    "failed": "film.refused", "put_away": "film.put_away",
+}  # fmt: skip
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
 
 
@@ -27,17 +31,22 @@ def drop() -> None:
     files = st.file_uploader(
         t("film.drop"), type=KINDS, accept_multiple_files=True, key="film_files"
     )
-    taken: dict[str, str] = st.session_state.setdefault("films_taken", {})
+    taken: dict[str, TakenIn] = st.session_state.setdefault("films_taken", {})
     for file in files or []:
         if file.file_id not in taken:
             try:
-                result = take_in(session.store(), file, file.name, who=session.who())
+                taken[file.file_id] = take_in(session.store(), file, file.name, who=session.who())
             except GaitError as problem:
                 session.show(problem)
                 continue
-            taken[file.file_id] = "film.taken" if result.is_new else "film.known"
             session.wake_worker()
-        st.markdown(t(taken[file.file_id], name=look.literal(file.name)))
+        st.markdown(t(how_it_stands(taken[file.file_id]), name=look.literal(file.name)))
+
+
+def how_it_stands(taken: TakenIn) -> str:
+    """Return the key of the text that tells how a dropped film stands now."""
+    job = session.store().jobs.get(taken.job.job_id)
+    return TAKEN[job.state] if taken.is_new and job else "film.known"
 
 
 def watched() -> None:
@@ -68,10 +77,10 @@ def queue() -> None:
     elsewhere = session.store().clips.without_job(limit=NEWEST)
     if any(job.state in ("waiting", "running") for job in jobs):
         session.wake_worker()
-    over = sum(job.state in ("done", "failed") for job in jobs)
-    if st.session_state.setdefault("films_over", over) != over:
-        st.session_state["films_over"] = over
-        st.rerun()  # the whole page, so that the menu tells what waits now
+    states = [job.state for job in jobs]
+    if st.session_state.setdefault("film_states", states) != states:
+        st.session_state["film_states"] = states
+        st.rerun()  # the whole page: what waits in the menu, how dropped films stand
     if not jobs and not elsewhere:
         st.info(t("film.empty"))
     for job in jobs:
@@ -88,14 +97,27 @@ def line(job: Job) -> None:
     if job.state == "failed":
         told = said(job.message).removeprefix(f"{job.payload.get('name', '')} ")  # not twice
         st.error(f"**{name}** {look.literal(told)}")
-        if st.button(t("film.again"), key=f"again_{job.job_id}"):
-            session.store().jobs.again(job.job_id)
-            session.wake_worker()
+        failed(job)
     elif job.state == "done":
         over_line(job.payload.get("name", ""), len((job.result or {}).get("passes", [])))
     else:
         step = STEPS.get(job.message)
         st.progress(job.progress, text=f"{name}: {t(step) if step else job.message}")
+
+
+def failed(job: Job) -> None:
+    """Offer what can be done about a film that could not be used."""
+    if not session.allowed("identify"):
+        return
+    with st.container(horizontal=True):
+        if st.button(t("film.again"), key=f"again_{job.job_id}"):
+            session.store().jobs.again(job.job_id)
+            session.wake_worker()
+        if st.button(
+            t("film.take_off"), key=f"put_away_{job.job_id}", help=t("film.take_off_help")
+        ):
+            session.store().jobs.put_away(job.job_id, who=session.who())
+            st.rerun()
 
 
 def over_line(name: str, count: int) -> None:

@@ -62,6 +62,38 @@ def test_refused_film_says_why_and_can_be_tried_again(farm: Store, page: OpenPag
     assert kept.state == "waiting"
 
 
+def test_line_of_a_dropped_film_tells_how_it_stands_now(farm: Store, page: OpenPage) -> None:
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([FILM]).run()
+    (job,) = farm.jobs.all()
+    farm.jobs.claim("w")
+    assert "is safe and is being watched" in words_of(at.run())
+    farm.jobs.failed(job.job_id, "It is too dark.", worker="w")
+    shown = words_of(at.run())
+    assert "cow_0412.webm could not be used" in shown
+    assert "is safe" not in shown
+
+
+def test_refused_film_can_be_taken_off_the_list(farm: Store, page: OpenPage) -> None:
+    job = farm.jobs.add("k", "score_clip", {"name": "dark.webm", "file": "x", "who": "Ann"})
+    farm.jobs.claim("w")
+    farm.jobs.failed(job.job_id, "It is too dark.", worker="w")
+    at = page("film")
+    at.button(key=f"put_away_{job.job_id}").click().run()
+    assert "dark.webm" not in words_of(page("film"))
+    kept = farm.jobs.get(job.job_id)
+    assert kept is not None
+    assert kept.state == "put_away"
+
+
+def test_name_is_asked_for_on_the_spot(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Ann", ["herdsperson"])
+    at = page("film")
+    assert not at.file_uploader
+    at.selectbox(key="name_here_identify").select("Ann").run()
+    assert at.file_uploader
+
+
 def test_progress_of_each_film_is_shown(farm: Store, page: OpenPage) -> None:
     job = farm.jobs.add("k", "score_clip", {"name": "lane.webm", "file": "x", "who": "Ann"})
     farm.jobs.claim("w")
