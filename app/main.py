@@ -86,4 +86,5 @@ chosen = menu.show(
     }
 )
 people.corner()
+menu.demo_notice()
 chosen.run()

@@ -19,6 +19,7 @@ from gait.herd.records import Person
 from gait.overview import Overview, herd_overview
 from gait.store import Store, open_store
 from gait.store.stamp import Stamp
+from gait.trim_day import FARM_NAME_SETTING
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
@@ -38,6 +39,11 @@ def folder() -> Path:
     """Return the farm folder."""
     found = store().folder
     return found if found is not None else Path(os.environ.get(FARM, "farm"))
+
+
+def farm_name() -> str:
+    """Return what the open farm is called: the name given under Settings, else its folder's."""
+    return str(store().settings.get(FARM_NAME_SETTING, "")) or folder().name
 
 
 def numbers() -> list[str]:

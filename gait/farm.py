@@ -26,12 +26,18 @@ if TYPE_CHECKING:
 
 RULES_SETTING = "rules"
 MODEL_SETTING = "score_model"
+DEMO_SETTING = "invented_demo_farm"
 CALIBRATED_ON = 1000
 
 
 def rules_of(store: Store) -> HerdRules:
     """Return the farm's rules for its lists."""
     return rules_from(store.settings.get(RULES_SETTING))
+
+
+def is_demo(store: Store) -> bool:
+    """Tell whether this is the invented demo farm, where no film of a real cow belongs."""
+    return bool(store.settings.get(DEMO_SETTING, False))
 
 
 def lame_today(store: Store, today: date | None = None, *, cow: str | None = None) -> list[LameCow]:
