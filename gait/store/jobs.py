@@ -34,8 +34,11 @@ class Jobs:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def add(self, key: str, kind: str, payload: Mapping[str, Any]) -> Job:
-        """Put work in the queue; the same ``key`` (such as a clip's hash) is put in only once."""
+    def add(self, key: str, kind: str, payload: Mapping[str, Any], *, undated: bool = False) -> Job:
+        """Put work in the queue; the same ``key`` (such as a clip's hash) is put in only once.
+
+        What is ``undated`` waits until somebody says when it was filmed: :meth:`handed_in_again`.
+        """
         j = t.job
         with self._database.write() as connection:
             row = connection.execute(select(j).where(j.c.job_key == key)).mappings().first()
@@ -44,7 +47,7 @@ class Jobs:
                     "job_key": key,
                     "kind": kind,
                     "payload": dict(payload),
-                    "state": "waiting",
+                    "state": "undated" if undated else "waiting",
                     "progress": 0.0,
                     "message": "",
                     "attempts": 0,
@@ -119,7 +122,9 @@ class Jobs:
         with self._database.write() as connection:
             connection.execute(update(t.job).where(t.job.c.job_id == job_id).values(_FROM_NEW))
 
-    def handed_in_again(self, job_id: int, payload: Mapping[str, Any]) -> bool:
+    def handed_in_again(
+        self, job_id: int, payload: Mapping[str, Any], *, undated: bool = False
+    ) -> bool:
         """Put work that failed, was put away or still waits into the queue as it came in last.
 
         Returns
@@ -128,21 +133,25 @@ class Jobs:
             False when it is under way or done, and so stays as it is.
         """
         j = t.job.c
+        values = {**_FROM_NEW, "payload": dict(payload)}
         with self._database.write() as connection:
             done = connection.execute(
                 update(t.job)
-                .where(j.job_id == job_id, j.state.in_(("waiting", "failed", "put_away")))
-                .values(**_FROM_NEW, payload=dict(payload))
+                .where(j.job_id == job_id, j.state.not_in(("running", "done")))
+                .values(values | ({"state": "undated"} if undated else {}))
             )
         return bool(done.rowcount)
 
     def put_away(self, job_id: int, *, who: str) -> None:
-        """Take failed work off the lists; it stays on record, with who did so and when."""
+        """Take work that failed or has no date off the lists; it stays on record, with who."""
         j = t.job.c
-        values = {"state": "put_away", "result": {"put_away_by": who, "at": f"{utc_now():%FT%TZ}"}}
+        told = {"put_away_by": who, "at": utc_now().isoformat(timespec="seconds")}
+        values = {"state": "put_away", "result": told}
         with self._database.write() as connection:
             connection.execute(
-                update(t.job).where(j.job_id == job_id, j.state == "failed").values(values)
+                update(t.job)
+                .where(j.job_id == job_id, j.state.in_(("failed", "undated")))
+                .values(values)
             )
 
     def _mine(self, job_id: int, worker: str, values: dict[str, Any]) -> bool:
