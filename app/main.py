@@ -62,6 +62,7 @@ try:
 except GaitError as problem:
     session.show(problem)
     st.stop()
+session.recall()
 if session.must_sign_in() and session.person() is None:
     people.sign_in()
     st.stop()

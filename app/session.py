@@ -7,9 +7,11 @@ import subprocess
 import sys
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import streamlit as st
 
+from app import remembering
 from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import lame_today
@@ -23,6 +25,9 @@ from gait.trim_day import FARM_NAME_SETTING
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
+THIS_COMPUTER = ("127.0.0.1", "localhost", "::1")
+HANDED_ON = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-Ip", "Via")
+"""What proxies add to a request."""
 
 
 @st.cache_resource(on_release=lambda store: store.close())
@@ -103,6 +108,38 @@ def person() -> Person | None:
     return next((everybody[name] for name in oidc_names() if name in everybody), None)
 
 
+def work_as(name: str | None, *, signed_in: bool = False) -> None:
+    """Let somebody work in this tab, and in this browser when it is reloaded; None: nobody."""
+    st.session_state["person"] = name
+    if name is None:
+        remembering.forget()
+    else:
+        remembering.keep(name, signed_in=signed_in)
+
+
+def recall() -> None:
+    """After a reload, go on as the person that worked in this browser."""
+    if "person" not in st.session_state:
+        name = remembering.recall(need_pin=must_sign_in())
+        if name is not None:
+            st.session_state["person"] = name
+
+
+def on_this_computer() -> bool:
+    """Tell whether the browser runs on the farm's own computer.
+
+    Only a connection from 127.0.0.1 counts, asked for under that name and not handed on by a
+    proxy: a strange site cannot claim to be here, nor can another computer.
+    """
+    headers = st.context.headers
+    if st.context.ip_address is not None:  # None from 127.0.0.1 and ::1
+        return False
+    if any(name in headers for name in HANDED_ON):
+        return False
+    asked = [urlsplit(f"//{headers.get('Host', '')}"), urlsplit(headers.get("Origin", ""))]
+    return all(one.hostname in THIS_COMPUTER for one in asked)
+
+
 def who() -> str:
     """Return the name that goes on record."""
     known = person()
@@ -136,7 +173,8 @@ def _ask_name(key: str) -> None:
     """Let people say who works here without the menu, which a phone hides."""
 
     def take() -> None:
-        st.session_state["person"] = st.session_state["person_choice"] = st.session_state[key]
+        st.session_state["person_choice"] = st.session_state[key]
+        work_as(st.session_state[key])
 
     names = [p.name for p in store().people.all()]
     st.selectbox(t("person.who"), names, index=None, key=key, on_change=take)

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from gait.cli import port
+from gait.cli import port, start
 from gait.cli.port import page_port
 from gait.errors import GaitError
 
@@ -58,3 +58,39 @@ def test_with_all_tried_ports_taken_a_sentence_says_so(monkeypatch):
 def test_of_an_address_of_another_computer_the_page_itself_tells():
     # RFC 5737: kept for documentation, no computer has it.
     assert page_port("203.0.113.7", None) == port.USUAL_PORT
+
+
+def test_a_phone_is_told_an_address_that_it_can_open(monkeypatch):
+    monkeypatch.setattr(start, "network_address", lambda _: "192.0.2.23")
+    told = start.where("0.0.0.0", 8614)
+    assert "http://192.0.2.23:8614" in told
+    assert "On this computer: http://127.0.0.1:8614" in told
+    assert "0.0.0.0" not in told
+    assert start.where(HERE, 8614).startswith("The page is at http://127.0.0.1:8614")
+
+
+def test_without_a_network_no_address_is_made_up(monkeypatch):
+    monkeypatch.setattr(start, "network_address", lambda _: None)
+    assert "no network" in start.where("0.0.0.0", 8614)
+
+
+def test_the_computers_own_address_is_found_without_sending_anything(monkeypatch):
+    class Trial:
+        def __init__(self, family, kind):
+            assert kind == socket.SOCK_DGRAM, "a datagram socket sends nothing when it connects"
+
+        def __enter__(self):
+            return self
+
+        def __exit__(self, *_):
+            pass
+
+        def connect(self, peer):
+            assert peer[0].startswith("192.0.2."), "kept for documentation"
+
+        def getsockname(self):
+            return ("198.51.100.4", 1)
+
+    monkeypatch.setattr(socket, "socket", Trial)
+    assert port.network_address("0.0.0.0") == "198.51.100.4"
+    assert port.network_address("farm.local") == "farm.local"

@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 
 from app import session
-from app.parts import look
+from app.parts import look, script
 from app.texts import t
 from gait.farm import is_demo
 
@@ -31,6 +31,7 @@ def show(pages: Mapping[str, Sequence[st.Page]]) -> st.Page:
                 count = waiting.get(page.url_path, 0)
                 label = f"{page.title} ({count})" if count else page.title
                 st.page_link(page, label=label, width="stretch")
+        script.component("close_menu")(key="close_menu")
     return chosen
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import session
+from app import remembering, session
 from app.parts import herd_import, look, rules_form
 from app.parts import people as people_parts
 from app.texts import t
@@ -94,8 +94,10 @@ def keep_person(
 
     def keep() -> None:
         store.people.put(name, roles, pin=pin or None, active=active)
+        if pin:
+            remembering.forget_everywhere(name.strip())
         if not others and known is None:
-            st.session_state["person"] = name.strip()
+            session.work_as(name.strip())
 
     kept(keep)
 

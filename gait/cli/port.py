@@ -1,4 +1,4 @@
-"""Which port the page is served on: the usual one, or the next that nobody uses."""
+"""Where the page is: the usual port or the next free one, and the address a phone can open."""
 
 from __future__ import annotations
 
@@ -42,6 +42,31 @@ def page_port(address: str, wanted: int | None) -> int:
         f"The page cannot be served on {address}, ports {USUAL_PORT} to {port}.",
         "Close pages that are still open.",
     )
+
+
+def network_address(address: str) -> str | None:
+    """Return the address under which phones in the farm's network find the page.
+
+    Parameters
+    ----------
+    address : str
+        The address served; ``0.0.0.0``, ``::`` and none at all stand for all of this computer's.
+
+    Returns
+    -------
+    str or None
+        None when this computer has no network.
+    """
+    if address not in ("0.0.0.0", "::", ""):
+        return address
+    # naming a peer to a datagram socket sends nothing; it tells which of our addresses would
+    # be used. The peer is one kept for documentation (RFC 5737), which no computer has.
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
+        try:
+            trial.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        return str(trial.getsockname()[0])
 
 
 def _is_free(address: str, port: int) -> bool:

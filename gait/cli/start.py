@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait import places
-from gait.cli.port import USUAL_PORT, page_port
+from gait.cli.port import USUAL_PORT, network_address, page_port
 from gait.environment import CLOSED_PORT
 from gait.errors import GaitError
 
@@ -229,7 +229,7 @@ def serve(farm: Path, address: str, wanted: int | None) -> int:
             [str(places.root()), str(Path(__file__).resolve().parents[2])]
         ),
     }
-    print(f"\nThe page is at http://{address}:{port}   (stop it with Ctrl-C)", flush=True)
+    print(f"\n{where(address, port)}", flush=True)
     command = [sys.executable, "-m", "streamlit", "run", str(script), *flags]
     page = subprocess.Popen(command, env=surroundings, stdout=subprocess.DEVNULL)
     before = signal.signal(signal.SIGTERM, lambda *_: page.terminate())
@@ -241,6 +241,22 @@ def serve(farm: Path, address: str, wanted: int | None) -> int:
         return 0
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+def where(address: str, port: int) -> str:
+    """Return the lines that tell where the page is, with addresses that can be opened."""
+    stop = "(stop it with Ctrl-C)"
+    if address in THIS_COMPUTER:
+        return f"The page is at http://{address}:{port}   {stop}"
+    found = network_address(address)
+    if found == address:
+        return f"The page is at http://{address}:{port}   {stop}\nEverybody signs in with a PIN."
+    phones = f"http://{found}:{port}" if found else "not yet: this computer has no network"
+    return (
+        f"On this computer: http://127.0.0.1:{port}   {stop}\n"
+        f"On phones in the same network: {phones}\n"
+        "Everybody signs in with a PIN; the first one is chosen on this computer."
+    )
 
 
 def _way_out() -> dict[str, str]:
