@@ -1,4 +1,4 @@
-"""``exitlane start``: what it scores, what it leaves alone, what it says."""
+"""``exitlane start`` and ``renumber``: what they do, leave alone, and say."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pytest
 from gait import bulk
 from gait.cli import main
 from gait.filing import file_report
+from gait.herd.records import Cow
 from gait.store import open_store
 
 
@@ -34,3 +35,15 @@ def test_a_film_that_cannot_be_read_still_says_why(tmp_path, capsys):
     broken.write_bytes(hashlib.sha256(b"noise").digest() * 100)
     assert main(["start", str(broken), "--farm", str(tmp_path / "farm"), "--no-page"]) == 2
     assert "neither a film nor a photo" in capsys.readouterr().out
+
+
+def test_a_cow_is_renumbered_and_who_did_so_is_kept(tmp_path, capsys):
+    farm = str(tmp_path / "farm")
+    with open_store(farm) as store:
+        store.cows.put([Cow(number="184"), Cow(number="185")])
+    assert main(["renumber", "184", "184-old", "--by", "Ann", "--farm", farm]) == 0
+    assert main(["renumber", "7", "8", "--by", "Ann", "--farm", farm]) == 2
+    assert "There is no cow 7." in capsys.readouterr().err
+    with open_store(farm, read_only=True) as store:
+        assert [c.number for c in store.cows.all()] == ["185", "184-old"]
+        assert [who for _, who, _ in store.settings.history("renumbered_cow")] == ["Ann"]
