@@ -61,36 +61,30 @@ def test_of_an_address_of_another_computer_the_page_itself_tells():
 
 
 def test_a_phone_is_told_an_address_that_it_can_open(monkeypatch):
-    monkeypatch.setattr(start, "network_address", lambda _: "192.0.2.23")
+    monkeypatch.setattr(start, "network_addresses", lambda _: ["192.0.2.23", "198.51.100.4"])
     told = start.where("0.0.0.0", 8614)
-    assert "http://192.0.2.23:8614" in told
+    assert "http://192.0.2.23:8614 or http://198.51.100.4:8614" in told
     assert "On this computer: http://127.0.0.1:8614" in told
     assert "0.0.0.0" not in told
     assert start.where(HERE, 8614).startswith("The page is at http://127.0.0.1:8614")
 
 
 def test_without_a_network_no_address_is_made_up(monkeypatch):
-    monkeypatch.setattr(start, "network_address", lambda _: None)
+    monkeypatch.setattr(start, "network_addresses", lambda _: [])
     assert "no network" in start.where("0.0.0.0", 8614)
 
 
-def test_the_computers_own_address_is_found_without_sending_anything(monkeypatch):
-    class Trial:
-        def __init__(self, family, kind):
-            assert kind == socket.SOCK_DGRAM, "a datagram socket sends nothing when it connects"
+def test_the_computers_own_addresses_are_found_where_the_page_can_listen():
+    for own in port.network_addresses("0.0.0.0"):
+        assert not own.startswith("127.")
+        with socket.socket() as page:
+            page.bind((own, 0))
+    assert port.network_addresses("farm.local") == ["farm.local"]
 
-        def __enter__(self):
-            return self
 
-        def __exit__(self, *_):
-            pass
-
-        def connect(self, peer):
-            assert peer[0].startswith("192.0.2."), "kept for documentation"
-
-        def getsockname(self):
-            return ("198.51.100.4", 1)
-
-    monkeypatch.setattr(socket, "socket", Trial)
-    assert port.network_address("0.0.0.0") == "198.51.100.4"
-    assert port.network_address("farm.local") == "farm.local"
+@pytest.mark.parametrize("system", ["linux", "win32"])
+def test_addresses_of_this_computer_only_are_no_use_to_a_phone(monkeypatch, system):
+    monkeypatch.setattr(port.sys, "platform", system)
+    monkeypatch.setattr(port, "_of_linux", lambda: ["127.0.0.1", "192.0.2.23"])
+    monkeypatch.setattr(port, "_of_own_name", lambda: ["127.0.1.1", "192.0.2.23"])
+    assert port.network_addresses("0.0.0.0") == ["192.0.2.23"]

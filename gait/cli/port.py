@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import socket
+import sys
 
 from gait.errors import GaitError
 
 USUAL_PORT = 8614
 NEXT_TRIED = 20
+CARD_ADDRESS = 0x8915
+"""Linux's SIOCGIFADDR: which address has this network card?"""
 
 
 def page_port(address: str, wanted: int | None) -> int:
@@ -44,8 +48,8 @@ def page_port(address: str, wanted: int | None) -> int:
     )
 
 
-def network_address(address: str) -> str | None:
-    """Return the address under which phones in the farm's network find the page.
+def network_addresses(address: str) -> list[str]:
+    """Return the addresses under which phones in the farm's network find the page.
 
     Parameters
     ----------
@@ -54,19 +58,35 @@ def network_address(address: str) -> str | None:
 
     Returns
     -------
-    str or None
-        None when this computer has no network.
+    list of str
+        Empty when this computer is in no network.
     """
     if address not in ("0.0.0.0", "::", ""):
-        return address
-    # naming a peer to a datagram socket sends nothing; it tells which of our addresses would
-    # be used. The peer is one kept for documentation (RFC 5737), which no computer has.
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
-        try:
-            trial.connect(("192.0.2.1", 9))
-        except OSError:
-            return None
-        return str(trial.getsockname()[0])
+        return [address]
+    try:
+        found = _of_linux() if sys.platform == "linux" else _of_own_name()
+    except OSError:
+        return []
+    return [own for own in found if not own.startswith("127.")]
+
+
+def _of_linux() -> list[str]:
+    """Ask the system for each network card's address; looking up the own name might ask others."""
+    import fcntl
+
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        for _, card in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # a card without an address
+                told = fcntl.ioctl(
+                    asking.fileno(), CARD_ADDRESS, card.encode()[:15].ljust(256, b"\0")
+                )
+                found.append(socket.inet_ntoa(told[20:24]))
+    return found
+
+
+def _of_own_name() -> list[str]:
+    return socket.gethostbyname_ex(socket.gethostname())[2]
 
 
 def _is_free(address: str, port: int) -> bool:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait import places
-from gait.cli.port import USUAL_PORT, network_address, page_port
+from gait.cli.port import USUAL_PORT, network_addresses, page_port
 from gait.environment import CLOSED_PORT
 from gait.errors import GaitError
 
@@ -248,13 +248,13 @@ def where(address: str, port: int) -> str:
     stop = "(stop it with Ctrl-C)"
     if address in THIS_COMPUTER:
         return f"The page is at http://{address}:{port}   {stop}"
-    found = network_address(address)
-    if found == address:
+    found = network_addresses(address)
+    if address in found:
         return f"The page is at http://{address}:{port}   {stop}\nEverybody signs in with a PIN."
-    phones = f"http://{found}:{port}" if found else "not yet: this computer has no network"
+    phones = " or ".join(f"http://{own}:{port}" for own in found)
     return (
         f"On this computer: http://127.0.0.1:{port}   {stop}\n"
-        f"On phones in the same network: {phones}\n"
+        f"On phones in the same network: {phones or 'not yet: this computer has no network'}\n"
         "Everybody signs in with a PIN; the first one is chosen on this computer."
     )
 
