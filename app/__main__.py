@@ -12,6 +12,7 @@ def main() -> int:
             "python3 -m app              set up on first run, score the demo film, serve the page\n"
             "python3 -m app --no-page    stop after the table of passes\n"
             "python3 -m app FILM...      score your own film or photos, then serve the page\n"
+            "python3 -m app --page-only  open your own farm again, with no new film\n"
             "python3 -m app --help       all options, once set up"
         )
         return 0

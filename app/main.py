@@ -63,6 +63,7 @@ try:
 except GaitError as problem:
     session.show(problem)
     st.stop()
+session.recall()
 if session.must_sign_in() and session.person() is None:
     people.sign_in()
     st.stop()
@@ -87,4 +88,5 @@ chosen = menu.show(
     }
 )
 people.corner()
+menu.demo_notice()
 chosen.run()

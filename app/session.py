@@ -7,9 +7,11 @@ import subprocess
 import sys
 from datetime import date
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import streamlit as st
 
+from app import remembering
 from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import lame_today
@@ -19,11 +21,13 @@ from gait.herd.records import Person
 from gait.overview import Overview, herd_overview
 from gait.store import Store, open_store
 from gait.store.stamp import Stamp
+from gait.trim_day import FARM_NAME_SETTING
 
 FARM = "EXITLANE_FARM"
 OPEN_TO_NETWORK = "EXITLANE_OPEN_TO_NETWORK"
-ASKED_ON_THE_SPOT = {"decide", "second_opinion", "trim", "plan"}
-"""What the day's work waits for, once on a page; elsewhere the name is chosen in the menu."""
+THIS_COMPUTER = ("127.0.0.1", "localhost", "::1")
+HANDED_ON = ("Forwarded", "X-Forwarded-For", "X-Forwarded-Host", "X-Real-Ip", "Via")
+"""What proxies add to a request."""
 
 
 @st.cache_resource(on_release=lambda store: store.close())
@@ -40,6 +44,11 @@ def folder() -> Path:
     """Return the farm folder."""
     found = store().folder
     return found if found is not None else Path(os.environ.get(FARM, "farm"))
+
+
+def farm_name() -> str:
+    """Return what the open farm is called: the name given under Settings, else its folder's."""
+    return str(store().settings.get(FARM_NAME_SETTING, "")) or folder().name
 
 
 def numbers() -> list[str]:
@@ -99,6 +108,38 @@ def person() -> Person | None:
     return next((everybody[name] for name in oidc_names() if name in everybody), None)
 
 
+def work_as(name: str | None, *, signed_in: bool = False) -> None:
+    """Let somebody work in this tab, and in this browser when it is reloaded; None: nobody."""
+    st.session_state["person"] = name
+    if name is None:
+        remembering.forget()
+    else:
+        remembering.keep(name, signed_in=signed_in)
+
+
+def recall() -> None:
+    """After a reload, go on as the person that worked in this browser."""
+    if "person" not in st.session_state:
+        name = remembering.recall(need_pin=must_sign_in())
+        if name is not None:
+            st.session_state["person"] = name
+
+
+def on_this_computer() -> bool:
+    """Tell whether the browser runs on the farm's own computer.
+
+    Only a connection from 127.0.0.1 counts, asked for under that name and not handed on by a
+    proxy: a strange site cannot claim to be here, nor can another computer.
+    """
+    headers = st.context.headers
+    if st.context.ip_address is not None:  # None from 127.0.0.1 and ::1
+        return False
+    if any(name in headers for name in HANDED_ON):
+        return False
+    asked = [urlsplit(f"//{headers.get('Host', '')}"), urlsplit(headers.get("Origin", ""))]
+    return all(one.hostname in THIS_COMPUTER for one in asked)
+
+
 def who() -> str:
     """Return the name that goes on record."""
     known = person()
@@ -114,16 +155,17 @@ def allowed(action: str) -> bool:
 
 
 def guarded(action: str) -> bool:
-    """Say so where a person may not do something, and return whether they may."""
+    """Say so where a person may not do something, and return whether they may.
+
+    Who has not said their name is asked for it on the spot, so use it once a page and action.
+    """
     if allowed(action):
         return True
     if person() is not None:
         st.info(t("person.may_not"))
-    elif action in ASKED_ON_THE_SPOT:
+    else:
         st.info(t("person.choose_here"))
         _ask_name(f"name_here_{action}")
-    else:
-        st.info(t("person.choose_first"))
     return False
 
 
@@ -131,7 +173,8 @@ def _ask_name(key: str) -> None:
     """Let people say who works here without the menu, which a phone hides."""
 
     def take() -> None:
-        st.session_state["person"] = st.session_state["person_choice"] = st.session_state[key]
+        st.session_state["person_choice"] = st.session_state[key]
+        work_as(st.session_state[key])
 
     names = [p.name for p in store().people.all()]
     st.selectbox(t("person.who"), names, index=None, key=key, on_change=take)

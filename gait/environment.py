@@ -107,7 +107,6 @@ def _install(python: Path, checkout: Path, extra: str) -> None:
         *(str(python), "-m", "pip", "install", "--no-input", "--disable-pip-version-check"),
         *("--progress-bar", "off", "-c", str(checkout / "gait" / "constraints.txt"), "-e", target),
     ]
-    wanted = sum("==" in line for line in (checkout / "gait" / "constraints.txt").open())
     last: list[str] = []
     with subprocess.Popen(
         command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace"
@@ -117,7 +116,7 @@ def _install(python: Path, checkout: Path, extra: str) -> None:
             last = [*last[-15:], line.rstrip()]
             if line.startswith("Collecting"):
                 seen += 1
-                _progress(f"Fetching packages: {min(seen, wanted)} of about {wanted}")
+                _progress(f"Fetching packages: {seen} so far")
             elif line.startswith("Installing collected"):
                 _progress("Installing packages ...")
     _progress("")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from gait.clip.filmed import filmed_at
 from gait.errors import ClipUnreadable, StoreReadOnly
 from gait.filing import check_room, check_writable
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
@@ -32,7 +34,15 @@ class TakenIn:
     is_new: bool
 
 
-def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
+def take_in(
+    store: Store,
+    content: BinaryIO,
+    name: str,
+    *,
+    who: str,
+    filmed: datetime | None = None,
+    by_hand: bool = True,
+) -> TakenIn:
     """Write an uploaded file to the farm folder in pieces and queue it for scoring.
 
     Parameters
@@ -43,6 +53,11 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
         As the person knows it. Used for the cow's number, never as a path.
     who : str
         Who handed it in.
+    filmed : datetime, optional
+        Aware time of the first frame, for a film that does not tell it itself. Left out, such a
+        film is kept but waits until somebody says when it was filmed: :func:`date_films`.
+    by_hand : bool
+        Somebody chose this file, which brings it back when it was put away.
 
     Returns
     -------
@@ -66,10 +81,47 @@ def take_in(store: Store, content: BinaryIO, name: str, *, who: str) -> TakenIn:
     check_room(folder, _size(content))
     path, sha256 = _write(folder, content, suffix)
     known = store.clips.by_sha256(sha256) is not None
-    job = store.jobs.add(sha256, JOB_KIND, {"file": path.name, "name": shown, "who": who})
-    if job.state == "failed":
-        store.jobs.again(job.job_id)
+    told = filmed_at(content, now=datetime.now(UTC)) or filmed
+    payload = {"file": path.name, "name": shown, "who": who} | _date(told)
+    job = store.jobs.add(sha256, JOB_KIND, payload, undated=told is None and not known)
+    if by_hand or job.state != "put_away":
+        _hand_in_again(store, job, payload, is_known=known)
     return TakenIn(job=store.jobs.get(job.job_id) or job, is_new=not known)
+
+
+def _hand_in_again(store: Store, job: Job, payload: Mapping[str, str], *, is_known: bool) -> None:
+    """Take the newest name: a photo called a film is mended by dropping it as a photo."""
+    older = incoming_file(store, str(job.payload["file"]))
+    payload = {k: v for k, v in job.payload.items() if k == "filmed_at"} | dict(payload)
+    undated = "filmed_at" not in payload and not is_known
+    taken = store.jobs.handed_in_again(job.job_id, payload, undated=undated)
+    if taken and older.name != payload["file"]:
+        older.unlink(missing_ok=True)
+
+
+def date_films(store: Store, jobs: Iterable[Job], filmed: datetime) -> None:
+    """Say when films that do not tell it themselves were filmed; they are worked off then.
+
+    Parameters
+    ----------
+    store : Store
+    jobs : iterable of Job
+        Undated.
+    filmed : datetime
+        Aware time of the first frame.
+    """
+    for job in jobs:
+        store.jobs.handed_in_again(job.job_id, {**job.payload, **_date(filmed)})
+
+
+def filmed_of(job: Job) -> datetime | None:
+    """Return when a queued film was filmed, as far as that is known."""
+    told = job.payload.get("filmed_at")
+    return datetime.fromisoformat(told) if told else None
+
+
+def _date(filmed: datetime | None) -> dict[str, str]:
+    return {"filmed_at": filmed.isoformat()} if filmed else {}
 
 
 def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> list[TakenIn]:
@@ -85,8 +137,9 @@ def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> lis
     """
     taken = []
     for path in _finished(folder, now_s):
+        own = datetime.fromtimestamp(path.stat().st_mtime, UTC)
         with path.open("rb") as content:
-            taken.append(take_in(store, content, path.name, who=who))
+            taken.append(take_in(store, content, path.name, who=who, filmed=own, by_hand=False))
     return taken
 
 

@@ -111,7 +111,7 @@ def _leftovers(store: Store, folder: Path, now: datetime) -> Iterator[Path]:
             yield path
     waiting = {
         str(job.payload.get("file"))
-        for state in ("waiting", "running", "failed")
+        for state in ("undated", "waiting", "running", "failed")
         for job in store.jobs.all(state=state, limit=100_000)
     }
     for path in (folder / "incoming").glob("*"):

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from gait.bulk import unexpected
 from gait.errors import ClipUnusable, GaitError, StoreError
-from gait.intake import JOB_KIND, incoming_file
+from gait.intake import JOB_KIND, filmed_of, incoming_file
 
 if TYPE_CHECKING:
     from gait.herd.records import Job
@@ -127,7 +127,8 @@ def _score_and_file(store: Store, job: Job, path: Path, worker: str) -> tuple[in
     if not report.passes:
         raise ClipUnusable(" ".join(report.problems))
     store.jobs.progress(job.job_id, 0.92, "Filing", worker=worker)
-    filed = file_report(store, report, who=str(job.payload["who"]), name=name)
+    who, filmed = str(job.payload["who"]), filmed_of(job)
+    filed = file_report(store, report, who=who, name=name, filmed_at=filmed)
     return tuple(filed.pass_ids)
 
 

@@ -38,6 +38,7 @@ def load(store: Store, today: date | None = None, seed: int = HERD_SEED) -> None
     today : date, optional
         The day the history leads up to; the present day when left out.
     """
+    from gait.farm import DEMO_SETTING
     from gait.herd.records import NewPass
     from gait.store.bulk import PastDecision, PastPass
 
@@ -45,6 +46,7 @@ def load(store: Store, today: date | None = None, seed: int = HERD_SEED) -> None
     for name, roles in PEOPLE.items():
         store.people.put(name, roles)
     store.settings.put("farm_name", FARM_NAME, who=MANAGER)
+    store.settings.put(DEMO_SETTING, True, who=MANAGER)
     passes = [
         PastPass(
             walk=NewPass(number=1, observed_at=seen.at),

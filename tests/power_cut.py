@@ -23,6 +23,7 @@ import numpy as np
 from gait.clip import read_frames, read_info
 from gait.herd.records import Job
 from gait.store import Store, open_store
+from gait.store.types import utc_now
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 FILMS = 3
@@ -46,7 +47,7 @@ def child(farm: Path, film: Path) -> None:
     with open_store(farm) as store:
         for copy in sorted(film.parent.glob("copy_*.mp4")):
             with copy.open("rb") as content:
-                job = take_in(store, content, copy.name, who="Ann").job
+                job = take_in(store, content, copy.name, who="Ann", filmed=utc_now()).job
             tell("taken", job.key)
         while job := _next_job(store):
             do(store, job, "child")

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from gait.cli import port
+from gait.cli import port, start
 from gait.cli.port import page_port
 from gait.errors import GaitError
 
@@ -58,3 +58,33 @@ def test_with_all_tried_ports_taken_a_sentence_says_so(monkeypatch):
 def test_of_an_address_of_another_computer_the_page_itself_tells():
     # RFC 5737: kept for documentation, no computer has it.
     assert page_port("203.0.113.7", None) == port.USUAL_PORT
+
+
+def test_a_phone_is_told_an_address_that_it_can_open(monkeypatch):
+    monkeypatch.setattr(start, "network_addresses", lambda _: ["192.0.2.23", "198.51.100.4"])
+    told = start.where("0.0.0.0", 8614)
+    assert "http://192.0.2.23:8614 or http://198.51.100.4:8614" in told
+    assert "On this computer: http://127.0.0.1:8614" in told
+    assert "0.0.0.0" not in told
+    assert start.where(HERE, 8614).startswith("The page is at http://127.0.0.1:8614")
+
+
+def test_without_a_network_no_address_is_made_up(monkeypatch):
+    monkeypatch.setattr(start, "network_addresses", lambda _: [])
+    assert "no network" in start.where("0.0.0.0", 8614)
+
+
+def test_the_computers_own_addresses_are_found_where_the_page_can_listen():
+    for own in port.network_addresses("0.0.0.0"):
+        assert not own.startswith("127.")
+        with socket.socket() as page:
+            page.bind((own, 0))
+    assert port.network_addresses("farm.local") == ["farm.local"]
+
+
+@pytest.mark.parametrize("system", ["linux", "win32"])
+def test_addresses_of_this_computer_only_are_no_use_to_a_phone(monkeypatch, system):
+    monkeypatch.setattr(port.sys, "platform", system)
+    monkeypatch.setattr(port, "_of_linux", lambda: ["127.0.0.1", "192.0.2.23"])
+    monkeypatch.setattr(port, "_of_own_name", lambda: ["127.0.1.1", "192.0.2.23"])
+    assert port.network_addresses("0.0.0.0") == ["192.0.2.23"]

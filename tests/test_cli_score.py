@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 
 import cv2
@@ -71,6 +72,20 @@ def test_with_a_farm_the_passes_are_filed(coded_film, tmp_path):
     with open_store(tmp_path / "farm") as store:
         (clip,) = store.clips.all()
         assert len(store.passes.of_clip(clip.clip_id)) == 1
+
+
+def test_the_passes_are_filed_under_the_time_given(coded_film, tmp_path):
+    farm = tmp_path / "farm"
+    arguments = ["score", str(coded_film), "--farm", str(farm), "--filmed-at", "2026-11-26T05:10"]
+    assert main(arguments) == 0
+    with open_store(farm, read_only=True) as store:
+        (clip,) = store.clips.all()
+    assert clip.filmed_at == datetime(2026, 11, 26, 5, 10).astimezone()
+
+
+def test_one_time_for_several_clips_is_refused(capsys, coded_film):
+    told = refused(capsys, coded_film, coded_film, "--filmed-at", "2026-11-26T05:10")
+    assert "one clip only" in told
 
 
 def test_one_refused_clip_does_not_stop_the_others(capsys, coded_film, tmp_path):

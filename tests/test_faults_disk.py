@@ -108,7 +108,7 @@ def test_a_farm_that_cannot_be_written_takes_no_film_and_copies_nothing(
         with pytest.raises(StoreReadOnly, match="for reading only"):
             file_report(frozen, coded_report)
         with coded_film.open("rb") as film, pytest.raises(StoreReadOnly):
-            take_in(frozen, film, coded_film.name, who="Ann")
+            take_in(frozen, film, coded_film.name, who="Ann", filmed=utc_now())
     assert files_below(store.folder) == set()
 
 
@@ -117,7 +117,7 @@ def test_a_folder_without_the_right_to_write_is_a_plain_sentence(store, coded_fi
     store.folder.chmod(0o500)
     try:
         with coded_film.open("rb") as film, pytest.raises(StoreReadOnly):
-            take_in(store, film, coded_film.name, who="Ann")
+            take_in(store, film, coded_film.name, who="Ann", filmed=utc_now())
     finally:
         store.folder.chmod(0o700)
 
@@ -160,7 +160,7 @@ def test_a_clip_taken_away_before_its_turn_is_one_sentence(tmp_path, capsys):
 def test_a_film_in_the_queue_that_somebody_deleted_is_told_so(store, coded_film, monkeypatch):
     monkeypatch.setattr(gait.pose, "CowNetwork", lambda: TruthNetwork([coded_film]))
     with coded_film.open("rb") as film:
-        job = take_in(store, film, coded_film.name, who="Ann").job
+        job = take_in(store, film, coded_film.name, who="Ann", filmed=utc_now()).job
     for path in (store.folder / "incoming").iterdir():
         path.unlink()
     worker.work(store.folder, idle_s=0.1)
@@ -219,7 +219,7 @@ def test_a_long_lock_is_told_loses_nothing_and_reading_goes_on(store):
 def test_the_worker_outlives_a_lock_and_takes_the_work_up_again(store, coded_film, monkeypatch):
     monkeypatch.setattr(gait.pose, "CowNetwork", lambda: TruthNetwork([coded_film]))
     with coded_film.open("rb") as film:
-        job = take_in(store, film, coded_film.name, who="Ann").job
+        job = take_in(store, film, coded_film.name, who="Ann", filmed=utc_now()).job
     claim, calls = gait.store.jobs.Jobs.claim, itertools.count()
 
     def locked_once(jobs, *arguments, **more):

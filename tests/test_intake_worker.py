@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 import time
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,11 +16,12 @@ import pytest
 import gait.pose
 from gait import worker
 from gait.errors import ClipUnreadable, StoreReadOnly
-from gait.intake import incoming_file, take_in, take_in_folder
+from gait.intake import date_films, filmed_of, incoming_file, take_in, take_in_folder
 from gait.store import open_store
 from gait.store.types import utc_now
 from tests.glue_world import TruthNetwork, small, write_coded_film
 
+FILMED = datetime(2026, 11, 26, 4, 50, tzinfo=UTC)
 CHECKOUT = Path(__file__).resolve().parent.parent
 
 
@@ -37,7 +38,7 @@ def _truth_is_seen(coded_film, monkeypatch):
 
 def hand_in(store, film: Path, name: str | None = None):
     with film.open("rb") as content:
-        return take_in(store, content, name or film.name, who="Ann")
+        return take_in(store, content, name or film.name, who="Ann", filmed=FILMED)
 
 
 def test_the_file_is_safe_before_the_work_is_queued(store, coded_film):
@@ -107,6 +108,7 @@ def test_a_watched_folder_leaves_files_alone_that_are_still_being_copied(store, 
     os.utime(folder / "old.mp4", (now - 60, now - 60))
     taken = take_in_folder(store, folder, who="Ann", now_s=now)
     assert [t.job.payload["name"] for t in taken] == ["old.mp4"]
+    assert filmed_of(taken[0].job) == datetime.fromtimestamp(now - 60, UTC)
 
 
 @pytest.mark.usefixtures("_truth_is_seen")
@@ -119,6 +121,20 @@ def test_the_worker_scores_files_and_clears_away(store, coded_film):
     assert store.passes.get(pass_id).summary.proposed is not None
     assert store.passes.get(pass_id).clip.name == "cow_0412.mp4"
     assert list((store.folder / "incoming").iterdir()) == []
+
+
+@pytest.mark.usefixtures("_truth_is_seen")
+def test_a_film_without_a_date_waits_for_it_and_is_filed_with_it(store, coded_film):
+    with coded_film.open("rb") as content:
+        job = take_in(store, content, "late.mp4", who="Ann").job
+    assert job.state == "undated"
+    assert worker.work(store.folder, idle_s=0.1) == 0
+    date_films(store, [job], FILMED)
+    assert worker.work(store.folder, idle_s=0.1) == 1
+    (clip,) = store.clips.all()
+    assert clip.filmed_at == FILMED
+    (one,) = store.passes.of_clip(clip.clip_id)
+    assert timedelta(0) <= one.observed_at - FILMED < timedelta(seconds=10)
 
 
 @pytest.mark.usefixtures("_truth_is_seen")
@@ -152,6 +168,37 @@ def test_handing_a_refused_film_in_again_tries_again(store, tmp_path):
     worker.work(store.folder, idle_s=0.1)
     assert hand_in(store, film).job.state == "waiting"
     assert store.jobs.get(job_id).attempts == 0
+
+
+def test_a_photo_called_a_film_is_mended_by_its_right_name(store):
+    photo = b"\xff\xd8\xff" + b"photo" * 100
+    first = take_in(store, io.BytesIO(photo), "photo.mp4", who="Ann", filmed=FILMED).job
+    worker.work(store.folder, idle_s=0.1)
+    assert "rename it to end in .jpg" in store.jobs.get(first.job_id).message
+    again = take_in(store, io.BytesIO(photo), "photo.jpg", who="Bert").job
+    assert again.job_id == first.job_id
+    assert (again.state, again.payload["name"]) == ("waiting", "photo.jpg")
+    assert filmed_of(again) == FILMED, "it is not asked again"
+    assert [f.suffix for f in (store.folder / "incoming").iterdir()] == [".jpg"]
+    worker.work(store.folder, idle_s=0.1)
+    message = store.jobs.get(first.job_id).message
+    assert message.startswith("photo.jpg")
+    assert "though its name" not in message
+
+
+def test_a_film_put_away_comes_back_when_chosen_again_but_not_from_the_watched_folder(
+    store, tmp_path
+):
+    folder = tmp_path / "camera"
+    folder.mkdir()
+    film = folder / "noise.mp4"
+    film.write_bytes(b"no film at all" * 100)
+    job_id = hand_in(store, film).job.job_id
+    worker.work(store.folder, idle_s=0.1)
+    store.jobs.put_away(job_id, who="Ann")
+    take_in_folder(store, folder, who="Ann", now_s=time.time() + 60)
+    assert store.jobs.get(job_id).state == "put_away"
+    assert hand_in(store, film).job.state == "waiting"
 
 
 def test_a_fault_of_ours_fails_one_job_and_not_the_worker(store, coded_film, tmp_path, monkeypatch):

@@ -94,7 +94,7 @@ def test_the_worker_deletes_what_is_past_its_time(store, coded_film, monkeypatch
     )
     assert added.clip.added_at > yesterday
     with coded_film.open("rb") as film:
-        take_in(store, film, "cow_0412.mp4", who="Ann")
+        take_in(store, film, "cow_0412.mp4", who="Ann", filmed=utc_now())
     worker.work(store.folder, idle_s=0.1)
     assert not old.exists()
     assert suffixes(store) == {"review.webm", "review.jpg", "review.json"}
@@ -112,7 +112,7 @@ def test_an_upload_that_is_filed_already_is_a_leftover_and_goes(store, coded_rep
 def test_an_upload_that_waits_or_was_refused_stays(store):
     import io
 
-    job = take_in(store, io.BytesIO(b"no film"), "x.mp4", who="Ann").job
+    job = take_in(store, io.BytesIO(b"no film"), "x.mp4", who="Ann", filmed=utc_now()).job
     store.jobs.claim("w")
     store.jobs.failed(job.job_id, "No film.", worker="w")
     assert drop_old_clips(store, utc_now() + timedelta(days=3650)).files == 0

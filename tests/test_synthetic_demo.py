@@ -9,7 +9,7 @@ import numpy as np
 
 from gait.exchange.fields import electronic_number
 from gait.exchange.records_csv import read_exit_list
-from gait.farm import lame_today
+from gait.farm import is_demo, lame_today
 from gait.herd.feet import CLAW_TERMS, FEET, ZONES
 from gait.store import open_store
 from synthetic_clips import demo_farm
@@ -120,3 +120,4 @@ def test_the_farm_is_taken_up_by_the_store(tmp_path: Path) -> None:
         newest = {seen.cow: seen.score for seen in herd.scores}
         lame = {cow for cow, score in newest.items() if score >= 3}
         assert {entry.cow.number for entry in lame_today(store, TODAY)} >= lame
+        assert is_demo(store)

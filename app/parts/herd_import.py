@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from app import session
-from app.parts import look
+from app.parts import look, renumber
 from app.texts import said, t
 from gait.errors import ExchangeError, GaitError
 from gait.exchange.csv_files import read_csv
@@ -35,6 +35,7 @@ def show() -> None:
                            mime="text/csv", key="herd_download", on_click="ignore")  # fmt: skip
     if not session.guarded("plan"):
         return
+    renumber.show()
     st.write(t("import.how"))
     file = st.file_uploader(t("import.file"), type=["csv", "txt"], key="herd_file")
     if file is None:

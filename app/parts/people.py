@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import streamlit as st
 
-from app import session
-from app.parts import look
+from app import remembering, session
+from app.parts import look, script
 from app.texts import LANGUAGES, said, t
 from gait.errors import GaitError
 from gait.herd.people import ROLES
@@ -29,7 +31,7 @@ def _ways_in() -> None:
     elif not session.store().people.all():
         _first_person()
     elif not session.oidc_set_up():
-        st.warning(t("person.nobody_can"))
+        _first_pin()
 
 
 def _pin(names: list[str]) -> None:
@@ -38,10 +40,11 @@ def _pin(names: list[str]) -> None:
         pin = st.text_input(t("person.pin"), type="password", key="sign_in_pin")
         if st.form_submit_button(t("person.sign_in"), type="primary", width="stretch"):
             try:
-                st.session_state["person"] = session.store().people.sign_in(name, pin).name
+                person = session.store().people.sign_in(name, pin)
             except GaitError as problem:
                 session.show(problem)
             else:
+                session.work_as(person.name, signed_in=True)
                 st.rerun()
     st.caption(t("person.no_pin_hint"))
 
@@ -59,30 +62,51 @@ def _outside() -> None:
 
 
 def _first_person() -> None:
-    if st.context.ip_address is not None:  # None on the farm's own computer
-        st.warning(t("person.first_here"))
+    """Set up the manager, on the farm's own computer only."""
+    if not session.on_this_computer():
+        st.warning(t("person.first_here", port=st.get_option("server.port")))
         return
     st.write(t("person.first"))
     with st.form("first_person"):
         name = st.text_input(t("person.name"), key="first_name")
-        pin = st.text_input(t("person.pin"), type="password", help=t("settings.pin_help"),
-                            key="first_pin")  # fmt: skip
-        if st.form_submit_button(t("person.start"), type="primary", width="stretch"):
-            if not pin:
-                st.warning(t("person.needs_pin"))
-                return
-            try:
-                session.store().people.put(name, ["manager"], pin=pin)
-            except GaitError as problem:
-                session.show(problem)
-            else:
-                st.session_state["person"] = name.strip()
-                st.rerun()
+        _start(name, ["manager"])
+
+
+def _first_pin() -> None:
+    """Give the first PIN to a manager, on the farm's own computer only."""
+    if not session.on_this_computer():
+        st.warning(t("person.nobody_can", port=st.get_option("server.port")))
+        return
+    st.write(t("person.first_pin"))
+    roles = {p.name: p.roles for p in session.store().people.all()}
+    managers = [name for name, has in roles.items() if "manager" in has]
+    with st.form("first_pin_of"):
+        name = st.selectbox(t("person.name"), managers or list(roles), key="first_pin_name")
+        _start(name, roles[name])
+
+
+def _start(name: str, roles: Collection[str]) -> None:
+    """Ask for a PIN, keep it and let this person in."""
+    pin = st.text_input(t("person.pin"), type="password", help=t("person.needs_pin"),
+                        key="first_pin")  # fmt: skip
+    if not st.form_submit_button(t("person.start"), type="primary", width="stretch"):
+        return
+    if not pin:
+        st.warning(t("person.needs_pin"))
+        return
+    try:
+        session.store().people.put(name, roles, pin=pin)
+    except GaitError as problem:
+        session.show(problem)
+    else:
+        session.work_as(name.strip(), signed_in=True)
+        st.rerun()
 
 
 def corner() -> None:
     """Show in the side bar who works here, and let them change that and the language."""
     with st.sidebar:
+        _keep_in_browser()
         names = [p.name for p in session.store().people.all()]
         if session.must_sign_in():
             st.caption(look.literal(t("person.here", name=session.who())))
@@ -92,7 +116,7 @@ def corner() -> None:
             index = names.index(session.who()) if session.who() in names else None
             chosen = st.selectbox(t("person.who"), names, index=index, key="person_choice")
             if chosen != st.session_state.get("person"):
-                st.session_state["person"] = chosen
+                session.work_as(chosen)
                 st.rerun()
         st.segmented_control(
             t("app.language"),
@@ -111,6 +135,14 @@ def corner() -> None:
                 st.rerun()
 
 
+def _keep_in_browser() -> None:
+    """Give this browser the key by which it is known again after a reload."""
+    key = st.session_state.get("browser_key")
+    if key:
+        data = {"name": remembering.cookie_name(), "key": key, "seconds": remembering.KEPT_FOR_S}
+        script.component("browser_key")(key="browser_key_script", data=data)
+
+
 def roles_text(roles: tuple[str, ...]) -> str:
     """Return roles in words."""
     known = [t(f"role.{r}") for r in ROLES if r in roles]
@@ -118,7 +150,7 @@ def roles_text(roles: tuple[str, ...]) -> str:
 
 
 def _sign_out() -> None:
-    st.session_state.pop("person", None)
+    session.work_as(None)
     if session.oidc_names():
         st.logout()
     st.rerun()

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
+from app.parts import script
 from app.texts import t
 
-HERE = Path(__file__).resolve().parent
 SPEEDS = (0.25, 0.5, 1.0)
 
 
@@ -34,7 +32,7 @@ def film(path: Path, *, key: str, fps: float, start_slow: bool = True) -> None:
     """
     with st.container(key=f"film_{key}", gap="small"):
         st.video(str(path), loop=True, autoplay=True, muted=True, alt=t("pass.film_alt"))
-        _component("film_controls")(
+        script.component("film_controls")(
             key=f"controls_{key}",
             data={
                 "fps": fps if fps > 0 else 25.0,
@@ -55,7 +53,7 @@ def keys(presses: Mapping[str, str], *, key: str) -> None:
     key : str
         Different for each use on a page.
     """
-    _component("page_keys")(key=key, data={"presses": dict(presses)})
+    script.component("page_keys")(key=key, data={"presses": dict(presses)})
 
 
 def scroll(shown: str, *, place: str, to: str = "") -> None:
@@ -76,14 +74,3 @@ def scroll(shown: str, *, place: str, to: str = "") -> None:
 
 def _words(*names: str) -> dict[str, str]:
     return {name: t(f"player.{name}") for name in names}
-
-
-@functools.cache
-def _component(name: str) -> Any:
-    style = HERE / f"{name}.css"
-    return st.components.v2.component(
-        f"exitlane_{name}",
-        html='<div class="place"></div>',
-        css=style.read_text(encoding="utf-8") if style.exists() else None,
-        js=(HERE / f"{name}.js").read_text(encoding="utf-8"),
-    )

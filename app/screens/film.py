@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import streamlit as st
@@ -12,13 +13,21 @@ from app.parts import look
 from app.texts import said, t
 from gait.errors import GaitError
 from gait.herd.records import Job
-from gait.intake import take_in, take_in_folder
+from gait.intake import TakenIn, date_films, filmed_of, take_in, take_in_folder
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
 NEWEST = 20  # so many films are listed
 STEPS = {"": "film.waiting", "Watching": "film.watching", "Filing": "film.filing"}
 # What the worker says it is doing, as people read it.
+TAKEN = {
+    "undated": "film.undated",
+    "waiting": "film.taken",
+    "running": "film.in_work",
+    "done": "film.watched_now",
+    "failed": "film.refused",
+    "put_away": "film.put_away",
+}
 KINDS = sorted(s[1:] for s in FILM_SUFFIXES | PHOTO_SUFFIXES)
 
 
@@ -27,17 +36,48 @@ def drop() -> None:
     files = st.file_uploader(
         t("film.drop"), type=KINDS, accept_multiple_files=True, key="film_files"
     )
-    taken: dict[str, str] = st.session_state.setdefault("films_taken", {})
+    taken: dict[str, TakenIn] = st.session_state.setdefault("films_taken", {})
     for file in files or []:
         if file.file_id not in taken:
             try:
-                result = take_in(session.store(), file, file.name, who=session.who())
+                taken[file.file_id] = take_in(session.store(), file, file.name, who=session.who())
             except GaitError as problem:
                 session.show(problem)
                 continue
-            taken[file.file_id] = "film.taken" if result.is_new else "film.known"
             session.wake_worker()
-        st.markdown(t(taken[file.file_id], name=look.literal(file.name)))
+        st.markdown(how_it_stands(taken[file.file_id], look.literal(file.name)))
+
+
+def how_it_stands(taken: TakenIn, name: str) -> str:
+    """Return the line that tells how a dropped film stands now, and when it was filmed."""
+    job = session.store().jobs.get(taken.job.job_id)
+    if job is None or not taken.is_new:
+        return t("film.known", name=name)
+    filmed = filmed_of(job)
+    when = t("film.filmed", when=f"{filmed.astimezone():%Y-%m-%d %H:%M}") if filmed else ""
+    return f"{t(TAKEN[job.state], name=name)} {when}"
+
+
+def ask_when() -> None:
+    """Ask once, for all films that do not tell it themselves, when they were filmed."""
+    undated = session.store().jobs.all(state="undated")
+    if not undated:
+        return
+    newest = undated[0].job_id
+    with st.container(border=True):
+        names = ", ".join(str(job.payload.get("name", "")) for job in undated)
+        st.markdown(f"**{t('film.when')}** {look.literal(names)}")
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            day = st.date_input(t("film.day"), max_value="today", key=f"filmed_day_{newest}")
+            hour = st.time_input(t("film.time"), key=f"filmed_time_{newest}", step=300)
+        if st.button(t("film.watch", count=len(undated)), key="filmed_keep", type="primary"):
+            filmed = datetime.combine(day, hour).astimezone()
+            if filmed > datetime.now(UTC):
+                st.warning(t("film.to_come"))
+                return
+            date_films(session.store(), undated, filmed)
+            session.wake_worker()
+            st.rerun()
 
 
 def watched() -> None:
@@ -68,10 +108,10 @@ def queue() -> None:
     elsewhere = session.store().clips.without_job(limit=NEWEST)
     if any(job.state in ("waiting", "running") for job in jobs):
         session.wake_worker()
-    over = sum(job.state in ("done", "failed") for job in jobs)
-    if st.session_state.setdefault("films_over", over) != over:
-        st.session_state["films_over"] = over
-        st.rerun()  # the whole page, so that the menu tells what waits now
+    states = [job.state for job in jobs]
+    if st.session_state.setdefault("film_states", states) != states:
+        st.session_state["film_states"] = states
+        st.rerun()  # the whole page: what waits in the menu, how dropped films stand
     if not jobs and not elsewhere:
         st.info(t("film.empty"))
     for job in jobs:
@@ -88,14 +128,29 @@ def line(job: Job) -> None:
     if job.state == "failed":
         told = said(job.message).removeprefix(f"{job.payload.get('name', '')} ")  # not twice
         st.error(f"**{name}** {look.literal(told)}")
-        if st.button(t("film.again"), key=f"again_{job.job_id}"):
-            session.store().jobs.again(job.job_id)
-            session.wake_worker()
+        waits_for_people(job)
+    elif job.state == "undated":
+        st.markdown(t("film.undated", name=f"**{name}**"))
+        waits_for_people(job)
     elif job.state == "done":
         over_line(job.payload.get("name", ""), len((job.result or {}).get("passes", [])))
     else:
         step = STEPS.get(job.message)
         st.progress(job.progress, text=f"{name}: {t(step) if step else job.message}")
+
+
+def waits_for_people(job: Job) -> None:
+    """Offer what can be done about a film that could not be used, or that has no date."""
+    if not session.allowed("identify"):
+        return
+    with st.container(horizontal=True):
+        if job.state == "failed" and st.button(t("film.again"), key=f"again_{job.job_id}"):
+            session.store().jobs.again(job.job_id)
+            session.wake_worker()
+        told = t("film.take_off_help")
+        if st.button(t("film.take_off"), key=f"put_away_{job.job_id}", help=told):
+            session.store().jobs.put_away(job.job_id, who=session.who())
+            st.rerun()
 
 
 def over_line(name: str, count: int) -> None:
@@ -112,6 +167,7 @@ left, right = st.columns([3, 2])
 with left:
     if session.guarded("identify"):
         drop()
+        ask_when()
 with right, st.expander(t("film.tips"), expanded=False):
     st.markdown(t("film.tips_text"))
 watched()

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import session
-from app.parts import herd_import, look, rules_form
+from app import remembering, session
+from app.parts import exports, herd_import, look, rules_form
 from app.parts import people as people_parts
 from app.texts import t
 from gait import blur, keeping
@@ -19,6 +19,10 @@ from gait.trim_day import FARM_NAME_SETTING
 
 WATCHED = "watched_folder"
 ALWAYS = -1
+RESTORE = (
+    ".venv/bin/exitlane restore exitlane_backup.zip --farm restored_farm\n"
+    "python3 -m app --page-only --farm restored_farm"
+)
 KEEP = (ALWAYS, 0, 30, 90, 180, 365, 730)
 
 
@@ -94,8 +98,10 @@ def keep_person(
 
     def keep() -> None:
         store.people.put(name, roles, pin=pin or None, active=active)
+        if pin:
+            remembering.forget_everywhere(name.strip())
         if not others and known is None:
-            st.session_state["person"] = name.strip()
+            session.work_as(name.strip())
 
     kept(keep)
 
@@ -176,6 +182,10 @@ def backup() -> None:
             st.download_button(t("settings.backup_get"), file, file_name=path.name,
                                mime="application/zip", key="backup_get",
                                on_click="ignore")  # fmt: skip
+    with st.expander(t("settings.restore")):
+        st.write(t("settings.restore_text"))
+        st.code(RESTORE, language=None)
+        st.caption(t("settings.restore_windows"))
 
 
 st.title(t("settings.title"))
@@ -189,6 +199,7 @@ SECTIONS = {
     "rules": rules_form.show,
     "films": films,
     "backup": backup,
+    "export": exports.show,
 }
 section = st.segmented_control(
     t("settings.section"), list(SECTIONS), default="herd", required=True,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -49,17 +48,15 @@ def _herd(store: Store, args: argparse.Namespace) -> str:
 
 
 def _decisions(store: Store, args: argparse.Namespace) -> str:
-    from gait.exchange.records_csv import decisions_csv
+    from gait.exchange.lists import decisions_list
 
-    electronic = {c.number: c.electronic for c in store.cows.all() if c.electronic}
-    lines = [x for x in store.decisions.lines() if x.decision.at.date() >= args.since]
-    return decisions_csv(lines, electronic)
+    return decisions_list(store, args.since)
 
 
 def _trims(store: Store, args: argparse.Namespace) -> str:
-    from gait.exchange.trims_csv import trims_csv
+    from gait.exchange.lists import trims_list
 
-    return trims_csv(store.trims.since(args.since))
+    return trims_list(store, args.since)
 
 
 def _history(store: Store, args: argparse.Namespace) -> str:
@@ -82,16 +79,9 @@ def _lame(store: Store, args: argparse.Namespace) -> str | bytes:
 
 
 def _ade(store: Store, args: argparse.Namespace) -> str:
-    from gait.exchange.ade import ade_document, attention_event, trim_events
+    from gait.exchange.lists import events_list
 
-    cows = {c.number: c for c in store.cows.all(include_left=True)}
-    now = datetime.now(UTC)
-    scores = [s for s in store.scores.latest() if s.observed_at.date() >= args.since]
-    events = [attention_event(s, cows[s.cow], made_at=now) for s in scores if s.cow in cows]
-    for trim in store.trims.since(args.since):
-        if trim.cow in cows:
-            events += trim_events(trim, cows[trim.cow], made_at=now)
-    return json.dumps(ade_document(events), indent=1, ensure_ascii=False) + "\n"
+    return events_list(store, args.since)
 
 
 _WRITERS: dict[str, Callable[[Store, argparse.Namespace], str | bytes]] = {

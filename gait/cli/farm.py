@@ -25,6 +25,10 @@ def add_commands(commands: Any) -> None:
     name.add_argument("pass_id", type=int, metavar="PASS")
     name.add_argument("cow", metavar="ANIMAL_NUMBER")
     name.add_argument("--by", required=True, metavar="NAME")
+    other = _command(commands, "renumber", "give a cow another animal number", run_renumber)
+    other.add_argument("old", metavar="OLD_NUMBER")
+    other.add_argument("new", metavar="NEW_NUMBER")
+    other.add_argument("--by", required=True, metavar="NAME")
     decide = _command(commands, "decide", "confirm or override the score of a pass", run_decide)
     decide.add_argument("pass_id", type=int, metavar="PASS")
     decide.add_argument("--score", type=int, choices=range(1, 6), help="default: as proposed")
@@ -108,6 +112,17 @@ def run_name(args: argparse.Namespace) -> int:
         store.passes.get(args.pass_id)
         store.identities.set(args.pass_id, args.cow, who=args.by, source="person")
     print(f"Pass {args.pass_id} is cow {args.cow}, says {args.by}.")
+    return 0
+
+
+def run_renumber(args: argparse.Namespace) -> int:
+    """Give a cow another number."""
+    from gait.farm import renumber_cow
+    from gait.store import open_store
+
+    with open_store(args.farm) as store:
+        renumber_cow(store, args.old, args.new, who=args.by)
+    print(f"Cow {args.old} is cow {args.new} now, with all that is recorded about her.")
     return 0
 
 
@@ -197,7 +212,7 @@ def run_restore(args: argparse.Namespace) -> int:
     from gait.exchange.backup import restore_backup
 
     restore_backup(args.file, args.farm)
-    print(f"Brought back into {args.farm}.")
+    print(f"Brought back into {args.farm}. Open it: python3 -m app --page-only --farm {args.farm}")
     return 0
 
 

@@ -1,15 +1,19 @@
-"""Which port the page is served on: the usual one, or the next that nobody uses."""
+"""Where the page is: the usual port or the next free one, and the address a phone can open."""
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import socket
+import sys
 
 from gait.errors import GaitError
 
 USUAL_PORT = 8614
 NEXT_TRIED = 20
+CARD_ADDRESS = 0x8915
+"""Linux's SIOCGIFADDR: which address has this network card?"""
 
 
 def page_port(address: str, wanted: int | None) -> int:
@@ -42,6 +46,47 @@ def page_port(address: str, wanted: int | None) -> int:
         f"The page cannot be served on {address}, ports {USUAL_PORT} to {port}.",
         "Close pages that are still open.",
     )
+
+
+def network_addresses(address: str) -> list[str]:
+    """Return the addresses under which phones in the farm's network find the page.
+
+    Parameters
+    ----------
+    address : str
+        The address served; ``0.0.0.0``, ``::`` and none at all stand for all of this computer's.
+
+    Returns
+    -------
+    list of str
+        Empty when this computer is in no network.
+    """
+    if address not in ("0.0.0.0", "::", ""):
+        return [address]
+    try:
+        found = _of_linux() if sys.platform == "linux" else _of_own_name()
+    except OSError:
+        return []
+    return [own for own in found if not own.startswith("127.")]
+
+
+def _of_linux() -> list[str]:
+    """Ask the system for each network card's address; looking up the own name might ask others."""
+    import fcntl
+
+    found = []
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        for _, card in socket.if_nameindex():
+            with contextlib.suppress(OSError):  # a card without an address
+                told = fcntl.ioctl(
+                    asking.fileno(), CARD_ADDRESS, card.encode()[:15].ljust(256, b"\0")
+                )
+                found.append(socket.inet_ntoa(told[20:24]))
+    return found
+
+
+def _of_own_name() -> list[str]:
+    return socket.gethostbyname_ex(socket.gethostname())[2]
 
 
 def _is_free(address: str, port: int) -> bool:

@@ -7,6 +7,7 @@ import contextlib
 import json
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +27,10 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("--overlay", type=Path, metavar="FILE.webm", help="write the drawn film")
     parser.add_argument("--farm", type=Path, metavar="FOLDER", help="file the passes on this farm")
     parser.add_argument("--exit-order", type=Path, metavar="FILE.csv", help="time, animal number")
+    parser.add_argument(
+        "--filmed-at", type=_moment, metavar="2026-11-28T05:30",
+        help="when the film began, for --farm; the file's own time if left out",
+    )  # fmt: skip
     parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
     parser.add_argument("--dask", metavar="ADDRESS", help="score on a Dask cluster's machines")
     parser.add_argument("--withers-height", type=float, metavar="M", help="metres, for lengths")
@@ -158,6 +163,8 @@ def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
             "--fps is for a folder of numbered frames; a film carries its own times.",
             "Leave it out.",
         )
+    if args.filmed_at is not None and len(clips) > 1:
+        raise ClipError("--filmed-at tells the time of one clip only.", "Name one clip.")
     if args.overlay is not None and len(clips) > 1:
         raise ClipError("One overlay film can be written for one clip only.", "Name one clip.")
     if args.overlay is not None and args.overlay.suffix.lower() != ".webm":
@@ -192,4 +199,9 @@ def _file(report: ClipReport, args: argparse.Namespace) -> None:
     from gait.store import open_store
 
     with open_store(args.farm) as store:
-        file_report(store, report, exit_order=args.exit_order)
+        file_report(store, report, filmed_at=args.filmed_at, exit_order=args.exit_order)
+
+
+def _moment(text: str) -> datetime:
+    """Read a time as people write it, in this computer's own time zone."""
+    return datetime.fromisoformat(text).astimezone()

@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait import places
-from gait.cli.port import USUAL_PORT, page_port
+from gait.cli.port import USUAL_PORT, network_addresses, page_port
 from gait.environment import CLOSED_PORT
 from gait.errors import GaitError
 
 if TYPE_CHECKING:
-    from gait.pipeline import ClipReport
+    from gait.herd.records import Clip
     from gait.store import Store
 
 DEMO_FARM, OWN_FARM = "demo_farm", "farm"
@@ -89,70 +89,104 @@ def make_demo(farm: Path) -> Path:
 
 
 def score_into(farm: Path, paths: list[Path]) -> int:
-    """Score films into a farm with a progress bar, print the table; return passes scored."""
+    """Score films into a farm, print the table of passes; return how many can be judged.
+
+    A film that the farm has already is not watched again.
+    """
+    from gait.pipeline import find_clips
+    from gait.store import open_store
+
+    with open_store(farm) as store:
+        new, filed = [], []
+        for path in find_clips(paths):
+            known = _filed_before(store, path)
+            if known is None:
+                new.append(path)
+            else:
+                filed.append(known)
+                print(f"{path.name} was watched before and is on this farm.")
+        return print_table(store, filed + (_watch(store, new) if new else []))
+
+
+def _filed_before(store: Store, path: Path) -> Clip | None:
+    from gait.clip import read_info
+
+    try:
+        clip = store.clips.by_sha256(read_info(path).sha256)
+    except GaitError:  # watching it tells what is wrong with it
+        return None
+    return clip if clip and store.passes.of_clip(clip.clip_id) else None
+
+
+def _watch(store: Store, clips: list[Path]) -> list[Clip]:
+    """Score and file films with a progress bar; return those that could be filed."""
     from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeElapsedColumn
 
     from gait.bulk import score_clips
     from gait.filing import file_report
-    from gait.pipeline import find_clips
-    from gait.store import open_store
 
-    clips = find_clips(paths)
     columns = (
         TextColumn("{task.description}"),
         BarColumn(),
         TaskProgressColumn(),
         TimeElapsedColumn(),
     )
-    reports: list[ClipReport] = []
-    with open_store(farm) as store, Progress(*columns) as bar:
+    filed: list[Clip] = []
+    with Progress(*columns) as bar:
         task = bar.add_task("Watching", total=len(clips))
         done = 0
 
         def tell(clip: Path, share: float) -> None:
             bar.update(task, completed=done + share, description=f"Watching {clip.name}")
 
+        def say(path: Path, sentence: object) -> None:
+            bar.console.print(f"{path.name}: {sentence}", highlight=False)
+
         for path, outcome in score_clips(clips, on_progress=tell):
             done += 1
             bar.update(task, completed=done)
             if isinstance(outcome, GaitError):
-                bar.console.print(f"{path.name}: {outcome}", highlight=False)
+                say(path, outcome)
                 continue
             for problem in outcome.problems:
-                bar.console.print(f"{path.name}: {problem}", highlight=False)
+                say(path, problem)
             bar.update(task, description=f"Filing {path.name}")
-            reports.append(outcome)
             try:
                 file_report(store, outcome, exit_order=_exit_order(path))
             except GaitError as problem:
-                bar.console.print(f"{path.name}: {problem}", highlight=False)
-        print_table(store, reports)
-    return sum(1 for r in reports for p in r.passes if p.usable)
+                say(path, problem)
+            if clip := store.clips.by_sha256(outcome.info.sha256):
+                filed.append(clip)
+    return filed
 
 
-def print_table(store: Store, reports: list[ClipReport]) -> None:
-    """Print passes with cow, score, confidence and the strongest reason."""
+def print_table(store: Store, clips: list[Clip]) -> int:
+    """Print passes with cow, score, confidence and the strongest reason.
+
+    Returns
+    -------
+    int
+        How many of them can be judged.
+    """
     from rich.console import Console
     from rich.table import Table
 
     table = Table(title="Passes", title_justify="left")
     for name in ("clip", "pass", "cow", "score", "sure", "plausible", "strongest reason"):
         table.add_column(name, overflow="fold")
-    for report in reports:
-        clip = store.clips.by_sha256(report.info.sha256)
-        cows = store.passes.of_clip(clip.clip_id) if clip else []
-        named = [p.cow for p in sorted(cows, key=lambda p: p.pass_id)]
-        for i, p in enumerate(report.passes):
-            cow = (named[i] if i < len(named) else None) or "not named"
-            head = (report.info.path.name, str(p.track.number), cow)
-            if p.proposal is None or p.proposal.value is None:
-                table.add_row(*head, "-", "-", "-", " ".join(p.problems[:1]) or "no score")
+    usable = 0
+    for clip in clips:
+        for one in sorted(store.passes.of_clip(clip.clip_id), key=lambda p: p.pass_id):
+            kept = store.passes.get(one.pass_id)
+            usable += one.usable
+            head = (clip.name, str(kept.number), one.cow or "not named")
+            if one.proposed is None or kept.proposal is None:
+                table.add_row(*head, "-", "-", "-", " ".join(kept.problems[:1]) or "no score")
                 continue
-            score = p.proposal
-            run = f"{score.plausible[0]}-{score.plausible[-1]}"
-            sure = f"{score.confidence:.0%}"
-            table.add_row(*head, str(score.value), sure, run, score.reasons[0])
+            sure, run = f"{one.confidence:.0%}", f"{one.low}-{one.high}"
+            table.add_row(*head, str(one.proposed), sure, run, kept.proposal["reasons"][0])
     Console(width=None if sys.stdout.isatty() else 140).print(table)
+    return usable
 
 
 def serve(farm: Path, address: str, wanted: int | None) -> int:
@@ -195,7 +229,7 @@ def serve(farm: Path, address: str, wanted: int | None) -> int:
             [str(places.root()), str(Path(__file__).resolve().parents[2])]
         ),
     }
-    print(f"\nThe page is at http://{address}:{port}   (stop it with Ctrl-C)", flush=True)
+    print(f"\n{where(address, port)}", flush=True)
     command = [sys.executable, "-m", "streamlit", "run", str(script), *flags]
     page = subprocess.Popen(command, env=surroundings, stdout=subprocess.DEVNULL)
     before = signal.signal(signal.SIGTERM, lambda *_: page.terminate())
@@ -207,6 +241,22 @@ def serve(farm: Path, address: str, wanted: int | None) -> int:
         return 0
     finally:
         signal.signal(signal.SIGTERM, before)
+
+
+def where(address: str, port: int) -> str:
+    """Return the lines that tell where the page is, with addresses that can be opened."""
+    stop = "(stop it with Ctrl-C)"
+    if address in THIS_COMPUTER:
+        return f"The page is at http://{address}:{port}   {stop}"
+    found = network_addresses(address)
+    if address in found:
+        return f"The page is at http://{address}:{port}   {stop}\nEverybody signs in with a PIN."
+    phones = " or ".join(f"http://{own}:{port}" for own in found)
+    return (
+        f"On this computer: http://127.0.0.1:{port}   {stop}\n"
+        f"On phones in the same network: {phones or 'not yet: this computer has no network'}\n"
+        "Everybody signs in with a PIN; the first one is chosen on this computer."
+    )
 
 
 def _way_out() -> dict[str, str]:

@@ -298,7 +298,8 @@ def _refuse_doubles(
     if known is not None and known.birth_on and cow.birth_on and known.birth_on != cow.birth_on:
         raise ValueError(
             f"Cow {cow.number} on record was born {known.birth_on}, here {cow.birth_on}: another "
-            "animal with the same number? Renumber the old one first."
+            "animal with the same number? Give the old one another number first, under Settings, "
+            "Herd list."
         )
 
 

@@ -345,7 +345,7 @@ class Job:
     key: str
     kind: str
     payload: Mapping[str, Any]
-    state: Literal["waiting", "running", "done", "failed"]
+    state: Literal["undated", "waiting", "running", "done", "failed", "put_away"]
     progress: float
     message: str
     attempts: int

@@ -19,6 +19,13 @@ from gait.store.types import utc_now
 STALE_AFTER = timedelta(minutes=5)
 """A running job that has given no sign for so long is taken to have crashed."""
 MOST_TRIES = 3
+_FROM_NEW: Mapping[str, Any] = {
+    "state": "waiting",
+    "attempts": 0,
+    "progress": 0.0,
+    "message": "",
+    "worker": None,
+}
 
 
 class Jobs:
@@ -27,8 +34,11 @@ class Jobs:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def add(self, key: str, kind: str, payload: Mapping[str, Any]) -> Job:
-        """Put work in the queue; the same ``key`` (such as a clip's hash) is put in only once."""
+    def add(self, key: str, kind: str, payload: Mapping[str, Any], *, undated: bool = False) -> Job:
+        """Put work in the queue; the same ``key`` (such as a clip's hash) is put in only once.
+
+        What is ``undated`` waits until somebody says when it was filmed: :meth:`handed_in_again`.
+        """
         j = t.job
         with self._database.write() as connection:
             row = connection.execute(select(j).where(j.c.job_key == key)).mappings().first()
@@ -37,7 +47,7 @@ class Jobs:
                     "job_key": key,
                     "kind": kind,
                     "payload": dict(payload),
-                    "state": "waiting",
+                    "state": "undated" if undated else "waiting",
                     "progress": 0.0,
                     "message": "",
                     "attempts": 0,
@@ -109,9 +119,40 @@ class Jobs:
 
     def again(self, job_id: int) -> None:
         """Put failed or finished work back into the queue."""
-        values = {"state": "waiting", "attempts": 0, "progress": 0.0, "message": "", "worker": None}
         with self._database.write() as connection:
-            connection.execute(update(t.job).where(t.job.c.job_id == job_id).values(values))
+            connection.execute(update(t.job).where(t.job.c.job_id == job_id).values(_FROM_NEW))
+
+    def handed_in_again(
+        self, job_id: int, payload: Mapping[str, Any], *, undated: bool = False
+    ) -> bool:
+        """Put work that failed, was put away or still waits into the queue as it came in last.
+
+        Returns
+        -------
+        bool
+            False when it is under way or done, and so stays as it is.
+        """
+        j = t.job.c
+        values = {**_FROM_NEW, "payload": dict(payload)}
+        with self._database.write() as connection:
+            done = connection.execute(
+                update(t.job)
+                .where(j.job_id == job_id, j.state.not_in(("running", "done")))
+                .values(values | ({"state": "undated"} if undated else {}))
+            )
+        return bool(done.rowcount)
+
+    def put_away(self, job_id: int, *, who: str) -> None:
+        """Take work that failed or has no date off the lists; it stays on record, with who."""
+        j = t.job.c
+        told = {"put_away_by": who, "at": utc_now().isoformat(timespec="seconds")}
+        values = {"state": "put_away", "result": told}
+        with self._database.write() as connection:
+            connection.execute(
+                update(t.job)
+                .where(j.job_id == job_id, j.state.in_(("failed", "undated")))
+                .values(values)
+            )
 
     def _mine(self, job_id: int, worker: str, values: dict[str, Any]) -> bool:
         j = t.job.c
@@ -131,10 +172,9 @@ class Jobs:
         return None if found is None else record(Job, found)
 
     def all(self, *, state: str | None = None, limit: int = 100) -> list[Job]:
-        """Return work, newest first."""
-        question = select(t.job).order_by(t.job.c.job_id.desc()).limit(limit)
-        if state is not None:
-            question = question.where(t.job.c.state == state)
+        """Return work, newest first; what was put away only when asked for by its state."""
+        wanted = t.job.c.state != "put_away" if state is None else t.job.c.state == state
+        question = select(t.job).where(wanted).order_by(t.job.c.job_id.desc()).limit(limit)
         with self._database.read() as connection:
             return [record(Job, r) for r in connection.execute(question).mappings()]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from app.texts import words
+from gait.farm import DEMO_SETTING
 from gait.herd.people import ROLES
 from gait.herd.records import Cow
 from gait.store import Store
@@ -64,6 +65,23 @@ def test_role_sees_the_page_and_may_do_what_is_its_own(
     at = page(name, person="Ann")
     assert not at.exception
     assert (MAY_NOT in words_of(at)) == (name in CLOSED[role])
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_demo_farm_says_on_every_page_that_it_is_invented(
+    farm: Store, page: OpenPage, name: str
+) -> None:
+    assert words("en")["app.demo"] not in words_of(page(name))
+    farm.settings.put(DEMO_SETTING, True, who="Ann")
+    told = words_of(page(name))
+    assert words("en")["app.demo"] in told
+    assert "python3 -m app --page-only" in told
+
+
+def test_side_bar_names_the_open_farm(farm: Store, page: OpenPage) -> None:
+    assert "Farm: farm" in words_of(page()), "the folder, while it has no name"
+    farm.settings.put("farm_name", "Lower Meadow", who="Ann")
+    assert "Farm: Lower Meadow" in words_of(page())
 
 
 def test_person_has_to_be_chosen_when_people_are_set_up(farm: Store, page: OpenPage) -> None:

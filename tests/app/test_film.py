@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, date, datetime, timedelta
+from datetime import time as clock
 from pathlib import Path
 
 import pytest
 
 from app import session
 from gait.herd.records import NewPass
-from gait.intake import incoming_file
+from gait.intake import filmed_of, incoming_file
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
+from tests.test_clip_filmed import mp4
 
 FILM = ("cow_0412.webm", b"a film", "video/webm")
 
@@ -29,6 +32,8 @@ def test_dropped_film_is_kept_on_disk_and_queued_once(
 ) -> None:
     at = page("film")
     at.file_uploader(key="film_files").set_value([FILM]).run()
+    assert "cow_0412.webm is safe. Say when it was filmed" in words_of(at)
+    at.button(key="filmed_keep").click().run()
     assert "cow_0412.webm is safe and waits to be watched." in words_of(at)
     (job,) = farm.jobs.all()
     assert incoming_file(farm, str(job.payload["file"])).read_bytes() == b"a film"
@@ -38,6 +43,30 @@ def test_dropped_film_is_kept_on_disk_and_queued_once(
     again = page("film")
     again.file_uploader(key="film_files").set_value([FILM]).run()
     assert len(farm.jobs.all()) == 1
+
+
+def test_day_is_asked_once_for_all_films_that_do_not_tell_it(farm: Store, page: OpenPage) -> None:
+    other = ("cow_0417.webm", b"another film", "video/webm")
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([FILM, other]).run()
+    newest = max(job.job_id for job in farm.jobs.all())
+    before = date.today() - timedelta(days=2)
+    at.date_input(key=f"filmed_day_{newest}").set_value(before)
+    at.time_input(key=f"filmed_time_{newest}").set_value(clock(5, 10))
+    at = at.button(key="filmed_keep").click().run()
+    wanted = datetime.combine(before, clock(5, 10)).astimezone()
+    assert [filmed_of(job) for job in farm.jobs.all(state="waiting")] == [wanted, wanted]
+    assert f"Filmed {before} 05:10." in words_of(at)
+    assert "filmed_keep" not in [b.key for b in at.button]
+
+
+def test_film_that_tells_its_day_is_not_asked_about(farm: Store, page: OpenPage) -> None:
+    told = datetime.now(UTC).replace(microsecond=0) - timedelta(days=3)
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([("a.mp4", mp4(told), "video/mp4")]).run()
+    (job,) = farm.jobs.all()
+    assert (job.state, filmed_of(job)) == ("waiting", told)
+    assert f"Filmed {told.astimezone():%Y-%m-%d %H:%M}." in words_of(at)
 
 
 def test_film_known_by_its_content_is_told_under_any_name(farm: Store, page: OpenPage) -> None:
@@ -60,6 +89,39 @@ def test_refused_film_says_why_and_can_be_tried_again(farm: Store, page: OpenPag
     kept = farm.jobs.get(job.job_id)
     assert kept is not None
     assert kept.state == "waiting"
+
+
+def test_line_of_a_dropped_film_tells_how_it_stands_now(farm: Store, page: OpenPage) -> None:
+    at = page("film")
+    at.file_uploader(key="film_files").set_value([FILM]).run()
+    at.button(key="filmed_keep").click().run()
+    (job,) = farm.jobs.all()
+    farm.jobs.claim("w")
+    assert "is safe and is being watched" in words_of(at.run())
+    farm.jobs.failed(job.job_id, "It is too dark.", worker="w")
+    shown = words_of(at.run())
+    assert "cow_0412.webm could not be used" in shown
+    assert "is safe" not in shown
+
+
+def test_refused_film_can_be_taken_off_the_list(farm: Store, page: OpenPage) -> None:
+    job = farm.jobs.add("k", "score_clip", {"name": "dark.webm", "file": "x", "who": "Ann"})
+    farm.jobs.claim("w")
+    farm.jobs.failed(job.job_id, "It is too dark.", worker="w")
+    at = page("film")
+    at.button(key=f"put_away_{job.job_id}").click().run()
+    assert "dark.webm" not in words_of(page("film"))
+    kept = farm.jobs.get(job.job_id)
+    assert kept is not None
+    assert kept.state == "put_away"
+
+
+def test_name_is_asked_for_on_the_spot(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Ann", ["herdsperson"])
+    at = page("film")
+    assert not at.file_uploader
+    at.selectbox(key="name_here_identify").select("Ann").run()
+    assert at.file_uploader
 
 
 def test_progress_of_each_film_is_shown(farm: Store, page: OpenPage) -> None:

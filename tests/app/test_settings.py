@@ -8,7 +8,9 @@ from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
 
+from app.parts import exports
 from gait import blur, keeping
+from gait.cli import build_parser
 from gait.exchange.backup import check_backup
 from gait.farm import lame_today, rules_of
 from gait.herd.records import Cow
@@ -148,3 +150,56 @@ def test_only_the_manager_changes_people_and_rules(farm: Store, page: OpenPage) 
         assert not [b for b in at.button if b.label in ("Keep", "Make a backup")], name
         at = section(page("settings", person="Maria"), name)
         assert [b for b in at.button if b.label in ("Keep", "Make a backup")], name
+
+
+NEW_184 = b"number,birth date\n184,2025-04-02\n"
+
+
+def test_cow_is_given_another_number_and_the_old_one_is_free(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="184", birth_on=date(2019, 5, 1)), Cow(number="185")])
+    farm.decisions.add_by_eye("184", score=3, who="Ann")
+    farm.people.put("Maria", ["manager"])
+    at = with_file(page("settings", person="Maria"), NEW_184)
+    assert "Give the old one another number first, under Settings" in words_of(at)
+    at = page("settings", person="Maria")
+    change = next(b for b in at.button if b.label == "Change the number")
+    assert "Choose the cow and type" in words_of(change.click().run())
+    at.selectbox(key="renumber_old").select("184")
+    at.text_input(key="renumber_new").set_value("185")
+    at = next(b for b in at.button if b.label == "Change the number").click().run()
+    assert "185 is already on the list" in words_of(at)
+    at = page("settings", person="Maria")
+    at.selectbox(key="renumber_old").select("184")
+    at.text_input(key="renumber_new").set_value(" 184-old ")
+    at = next(b for b in at.button if b.label == "Change the number").click().run()
+    assert "Cow 184 is cow 184-old now." in words_of(at)
+    assert farm.cows.get("184") is None
+    assert [s.score for s in farm.scores.of_cows(["184-old"])] == [3]
+    ((_, who, told),) = farm.settings.history("renumbered_cow")
+    assert (who, told) == ("Maria", {"old": "184", "new": "184-old"})
+    at = with_file(page("settings", person="Maria"), NEW_184)
+    assert "<dt>Left out</dt><dd>0</dd>" in words_of(at)
+
+
+def test_lists_for_others_are_offered(farm: Store, page: OpenPage) -> None:
+    farm.decisions.add_by_eye("184", score=3, who="Ann")
+    at = section(page("settings"), "export")
+    labels = [b.proto.label for b in at.get("download_button")]
+    assert labels == [
+        "Scores people gave (CSV)",
+        "Trims and findings (CSV)",
+        "Events for herd programs (ICAR ADE, JSON)",
+    ]
+    assert not at.exception
+    for written, _, _ in exports.LISTS.values():
+        assert written(farm, date.min)
+
+
+def test_backup_page_says_how_to_bring_one_back(page: OpenPage) -> None:
+    at = section(page("settings"), "backup")
+    (code,) = at.code
+    command = code.value.splitlines()[0].split()
+    known = build_parser().parse_args(command[1:])
+    assert (known.command, str(known.farm)) == ("restore", "restored_farm")
+    opened = code.value.splitlines()[1].removeprefix("python3 -m app ").split()
+    assert build_parser().parse_args(["start", *opened]).page_only

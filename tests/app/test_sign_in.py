@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-from app import session
+from app import remembering, session
 from gait.store import Store
 from tests.app.conftest import MAIN, OpenPage, words_of
 
@@ -43,8 +45,7 @@ def test_five_wrong_pins_lock_the_name_even_for_the_right_one(farm: Store, page:
 def test_page_open_to_the_network_asks_the_first_person_for_a_pin(
     farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(session.OPEN_TO_NETWORK, "1")
-    monkeypatch.setattr(type(st.context), "ip_address", None)  # the farm's own computer
+    come_from(monkeypatch)
     at = page()
     at.text_input(key="first_name").set_value("Maria")
     at = submit(at, "Start")
@@ -61,11 +62,153 @@ def test_page_open_to_the_network_asks_the_first_person_for_a_pin(
 def test_first_person_cannot_be_set_up_from_another_machine(
     farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv(session.OPEN_TO_NETWORK, "1")
-    monkeypatch.setattr(type(st.context), "ip_address", "192.0.2.7")
+    come_from(monkeypatch, "192.0.2.7")
     at = page()
-    assert "on the farm's own computer first" in words_of(at)
+    assert "On the farm's own computer open http://127.0.0.1:" in words_of(at)
     assert not at.text_input
+
+
+def test_first_pin_is_chosen_on_the_farms_own_computer(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Hans", ["herdsperson"])
+    farm.people.put("Maria", ["manager", "vet"])
+    come_from(monkeypatch)
+    at = page()
+    assert at.selectbox(key="first_pin_name").options == ["Maria"], "managers, who can add others"
+    at.text_input(key="first_pin").set_value("2468")
+    at = submit(at, "Start")
+    assert at.title[0].value == "Lame list"
+    assert at.session_state["person"] == "Maria"
+    kept = farm.people.get("Maria")
+    assert kept is not None
+    assert (kept.roles, kept.has_pin) == (("manager", "vet"), True)
+    assert "Sign in" in [b.label for b in page().button], "from now on everybody signs in"
+
+
+LOCAL = {"Host": "127.0.0.1:8614", "Origin": "http://127.0.0.1:8614"}
+
+
+def come_from(monkeypatch: pytest.MonkeyPatch, address: str | None = None, **more: str) -> None:
+    """Open the page to the network and come in from an address; None is this computer."""
+    monkeypatch.setenv(session.OPEN_TO_NETWORK, "1")
+    monkeypatch.setattr(type(st.context), "ip_address", address)
+    named = {name.replace("_", "-"): value for name, value in more.items()}
+    monkeypatch.setattr(type(st.context), "headers", LOCAL | named)
+
+
+@pytest.mark.parametrize(
+    ("address", "more"),
+    [
+        ("192.0.2.7", {}),
+        (None, {"Host": "farm.example", "Origin": "http://farm.example"}),  # a name led here
+        (None, {"Origin": "http://strange.example"}),
+        (None, {"Origin": ""}),
+        (None, {"Host": ""}),
+        (None, {"X_Forwarded_For": "192.0.2.7"}),
+        (None, {"Via": "1.1 proxy"}),
+        (None, {"Host": "127.0.0.1.strange.example"}),
+    ],
+)
+def test_nobody_else_can_choose_the_first_pin(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch, address: str | None,
+    more: dict[str, str],
+) -> None:  # fmt: skip
+    farm.people.put("Maria", ["manager"])
+    come_from(monkeypatch, address, **more)
+    at = page()
+    assert "choose the first PIN there" in words_of(at)
+    assert not at.text_input
+
+
+def test_this_computer_has_to_sign_in_too_once_there_is_a_pin(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Maria", ["manager"], pin="2468")
+    farm.people.put("Paul", ["manager"])
+    come_from(monkeypatch)
+    at = page()
+    assert [s.key for s in at.selectbox] == ["sign_in_name"]
+    assert at.selectbox(key="sign_in_name").options == ["Maria"]
+
+
+# --- the browser is known again after a reload ---------------------------------------------------
+
+
+def reload(
+    monkeypatch: pytest.MonkeyPatch, page: OpenPage, before: AppTest, **more: str
+) -> AppTest:
+    """Open the page anew with the cookie that the browser was given."""
+    key = before.session_state["browser_key"]
+    monkeypatch.setattr(type(st.context), "cookies", {remembering.cookie_name(): key})
+    return page(**more)
+
+
+def test_chosen_name_outlives_a_reload(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Hans", ["herdsperson"])
+    farm.people.put("Maria", ["manager"])
+    at = page()
+    at.selectbox(key="person_choice").select("Hans").run()
+    again = reload(monkeypatch, page, at)
+    assert again.session_state["person"] == "Hans"
+    assert again.selectbox(key="person_choice").value == "Hans"
+    again.selectbox(key="person_choice").select("Maria").run()
+    assert reload(monkeypatch, page, again).session_state["person"] == "Maria"
+    assert "person" not in reload(monkeypatch, page, at).session_state, "the older key is gone"
+
+
+def signed_in(at: AppTest) -> AppTest:
+    at.text_input(key="sign_in_pin").set_value("2468")
+    return submit(at, "Sign in")
+
+
+def test_signed_in_browser_is_known_until_it_signs_out(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Maria", ["manager"], pin="2468")
+    at = signed_in(page())
+    again = reload(monkeypatch, page, at)
+    assert again.title[0].value == "Lame list"
+    again.button(key="sign_out").click().run()
+    assert "Sign in" in [b.label for b in reload(monkeypatch, page, at).button]
+
+
+def test_name_chosen_without_a_pin_does_not_get_past_one(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Maria", ["manager"])
+    at = page()
+    at.selectbox(key="person_choice").select("Maria").run()
+    farm.people.put("Maria", ["manager"], pin="2468")
+    assert "Sign in" in [b.label for b in reload(monkeypatch, page, at).button]
+
+
+def test_browser_is_known_for_a_day_and_by_a_right_key_only(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Maria", ["manager"], pin="2468")
+    at = signed_in(page())
+    for wrong in ("", "Maria", at.session_state["browser_key"] + "x"):
+        monkeypatch.setattr(type(st.context), "cookies", {remembering.cookie_name(): wrong})
+        assert "Sign in" in [b.label for b in page().button]
+    tomorrow = time.time() + remembering.KEPT_FOR_S + 1
+    monkeypatch.setattr(remembering.time, "time", lambda: tomorrow)
+    assert "Sign in" in [b.label for b in reload(monkeypatch, page, at).button]
+
+
+def test_new_pin_ends_what_browsers_remember(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm.people.put("Maria", ["manager"], pin="2468")
+    at = signed_in(page())
+    at.switch_page("screens/settings.py").run()
+    at.segmented_control(key="settings_section").select("people").run()
+    at.selectbox(key="person_edit").select("Maria").run()
+    at.text_input(key="person_pin_Maria").set_value("1357")
+    submit(at, "Keep")
+    assert "Sign in" in [b.label for b in reload(monkeypatch, page, at).button]
 
 
 def test_somebody_who_left_is_signed_out(farm: Store, page: OpenPage) -> None:

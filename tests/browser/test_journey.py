@@ -61,6 +61,7 @@ def hand_in(tab: Tab, film: Path) -> None:
     page = tab.page
     tab.open("film")
     page.locator("input[type=file]").set_input_files(str(film))
+    page.get_by_role("button", name="Watch this film").click()
     page.get_by_text("1 cow walked past.").wait_for(timeout=400_000)
     tab.picture("film")
     tab.open("film")

@@ -163,6 +163,31 @@ def test_work_is_put_in_once_and_done_by_one_worker(store: Store) -> None:
     assert again.job_id == two.job_id
 
 
+def test_work_put_away_is_off_the_lists_and_on_record(store: Store) -> None:
+    job = store.jobs.add("aa", "score", {"name": "a.mp4"})
+    store.jobs.put_away(job.job_id, who="Ann")
+    assert [j.state for j in store.jobs.all()] == ["waiting"], "only what failed is put away"
+    store.jobs.claim("w")
+    store.jobs.failed(job.job_id, "It is too dark.", worker="w")
+    store.jobs.put_away(job.job_id, who="Ann")
+    assert store.jobs.all() == []
+    (kept,) = store.jobs.all(state="put_away")
+    assert kept.message == "It is too dark."
+    assert (kept.result or {})["put_away_by"] == "Ann"
+
+
+def test_work_under_way_or_done_is_not_handed_in_again(store: Store) -> None:
+    job = store.jobs.add("aa", "score", {"name": "a.mp4"})
+    assert store.jobs.handed_in_again(job.job_id, {"name": "b.mp4"})
+    store.jobs.claim("w")
+    assert not store.jobs.handed_in_again(job.job_id, {"name": "c.mp4"})
+    store.jobs.done(job.job_id, {}, worker="w")
+    assert not store.jobs.handed_in_again(job.job_id, {"name": "c.mp4"})
+    kept = store.jobs.get(job.job_id)
+    assert kept is not None
+    assert kept.payload == {"name": "b.mp4"}
+
+
 def test_work_of_a_crashed_worker_is_taken_up_but_not_for_ever(store: Store) -> None:
     job = store.jobs.add("aa", "score", {})
     now = NOON
