@@ -69,7 +69,7 @@ def scroll(shown: str, *, place: str, to: str = "") -> None:
         Key of the container to bring into view; the top of the page without it.
     """
     data = {"place": place, "shown": shown, "to": to}
-    _component("page_scroll")(key=f"{place}_scroll", data=data)
+    script.component("page_scroll")(key=f"{place}_scroll", data=data)
 
 
 def _words(*names: str) -> dict[str, str]:
