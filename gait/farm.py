@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from gait import places
@@ -56,7 +56,7 @@ def renumber_cow(store: Store, old: str, new: str, *, who: str) -> None:
 
 def lame_today(store: Store, today: date | None = None, *, cow: str | None = None) -> list[LameCow]:
     """Return the lame list, most urgent first; of one cow only, if one is asked for."""
-    on = today or datetime.now(UTC).date()
+    on = today or date.today()
     if cow is None:
         numbers = [s.cow for s in store.scores.latest(at_least=rules_of(store).lame_from)]
         cows = {c.number: c for c in store.cows.all()}
@@ -163,7 +163,7 @@ def learn_from_herd(store: Store, *, who: str, today: date | None = None) -> Les
     """Learn from the herd's confirmed scores; a model that does better is taken into use."""
     from gait.score.learning import learn
 
-    on = today or datetime.now(UTC).date()
+    on = today or date.today()
     scored = scored_passes(store)
     version = f"herd-{on:%Y%m%d}-{len(store.models.all()) + 1}"
     lesson = learn(published_model(), model_in_use(store), scored, today=on, version=version)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from gait.farm import rules_of
@@ -65,8 +65,8 @@ def herd_overview(store: Store, today: date | None = None) -> Overview:
     store : Store
     today : date, optional
     """
-    on = today or datetime.now(UTC).date()
-    now = datetime.combine(on, time.max, tzinfo=UTC)
+    on = today or date.today()
+    now = datetime.combine(on, time.max).astimezone()
     rules = rules_of(store)
     cows = {c.number: c for c in store.cows.all()}
     calvings = store.cows.calvings()

@@ -81,7 +81,7 @@ class DemoHerd:
 
 def demo_herd(today: date | None = None, seed: int = 1, size: int = 60) -> DemoHerd:
     """Make the invented farm as it stands on a day; the same seed and day, the same farm."""
-    today = today or datetime.now(UTC).date()
+    today = today or date.today()
     rng = np.random.default_rng((seed, 81))
     cows = tuple(_cow(number, today, rng) for number in _numbers(rng, size))
     scores: list[PastScore] = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -45,6 +46,8 @@ def _plain_surroundings(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "EXITLANE_FARM"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("TZ", "UTC")
+    if hasattr(time, "tzset"):
+        time.tzset()
 
 
 @pytest.fixture(scope="session")

@@ -209,7 +209,7 @@ def disputes(pass_id: int) -> None:
     store = session.store()
     for made in store.decisions.of_pass(pass_id):
         score = "" if made.score is None else f" {made.score}"
-        line = f"{made.at:%Y-%m-%d %H:%M} {made.who}: {t(f'kind.{made.kind}')}{score}"
+        line = f"{look.clock(made.at)} {made.who}: {t(f'kind.{made.kind}')}{score}"
         st.caption(line + (f" – {texts.said(made.reason)}" if made.reason else ""))
     for both in store.decisions.conflicts(pass_id=pass_id):
         st.warning(t("second.conflict", who=both.who, score=both.score or "–"))

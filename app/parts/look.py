@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
@@ -42,6 +43,11 @@ def figures(said: Mapping[str, object]) -> str:
         for label, value in said.items()
     )
     return f"<dl class='figures'>{items}</dl>"
+
+
+def clock(at: datetime) -> str:
+    """Return day and time as the farm's own clock shows them."""
+    return f"{at.astimezone():%Y-%m-%d %H:%M}"
 
 
 def plain(text: object) -> str:

@@ -34,7 +34,7 @@ def heading(record: PassRecord) -> None:
     """Say which cow walks here, when, and from which film."""
     summary = record.summary
     st.subheader(look.literal(name_of(record)))
-    parts = [f"{summary.observed_at:%Y-%m-%d %H:%M}"]
+    parts = [look.clock(summary.observed_at)]
     if record.clip is not None:
         parts.append(record.clip.name)
         parts.append(t("pass.seconds", start=f"{record.start_s:.1f}", end=f"{record.end_s:.1f}"))

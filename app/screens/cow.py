@@ -69,7 +69,7 @@ def trims(cow: str, done: list[Trim]) -> None:
 def pass_table(found: list[PassSummary]) -> None:
     """List her passes with what was decided and proposed."""
     rows = "".join(
-        f"<tr><td>{p.observed_at:%Y-%m-%d %H:%M}</td><td>{p.score or '–'}</td>"
+        f"<tr><td>{look.clock(p.observed_at)}</td><td>{p.score or '–'}</td>"
         f"<td>{p.proposed or '–'}</td><td>{look.plain(p.decided_by or '–')}</td></tr>"
         for p in found
     )
@@ -87,7 +87,7 @@ def one_pass(found: list[PassSummary]) -> None:
         return
     chosen = st.selectbox(
         t("cow.show_film"), list(filmed), index=None, key="cow_pass",
-        format_func=lambda i: f"{filmed[i].observed_at:%Y-%m-%d %H:%M}",
+        format_func=lambda i: look.clock(filmed[i].observed_at),
         placeholder=t("cow.choose_pass"),
     )  # fmt: skip
     if chosen is None:

@@ -54,7 +54,7 @@ def how_it_stands(taken: TakenIn, name: str) -> str:
     if job is None or not taken.is_new:
         return t("film.known", name=name)
     filmed = filmed_of(job)
-    when = t("film.filmed", when=f"{filmed.astimezone():%Y-%m-%d %H:%M}") if filmed else ""
+    when = t("film.filmed", when=look.clock(filmed)) if filmed else ""
     return f"{t(TAKEN[job.state], name=name)} {when}"
 
 

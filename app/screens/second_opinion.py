@@ -49,7 +49,7 @@ def label(summary: PassSummary) -> str:
     """Return the line of one pass, which tells nothing of the score."""
     cow = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
     wanted = f" · {t('second.asked')}" if summary.wants_second_opinion else ""
-    return f"{cow} · {summary.observed_at:%Y-%m-%d %H:%M}{wanted}"
+    return f"{cow} · {look.clock(summary.observed_at)}{wanted}"
 
 
 def answer(record: PassRecord, found: list[PassSummary], *, blind: bool) -> None:

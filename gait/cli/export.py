@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -74,7 +74,7 @@ def _lame(store: Store, args: argparse.Namespace) -> str | bytes:
     from gait.farm import lame_today
 
     farm = str(store.settings.get("farm_name", ""))
-    sheet = lame_sheet(lame_today(store), on=datetime.now(UTC).date(), farm=farm)
+    sheet = lame_sheet(lame_today(store), on=date.today(), farm=farm)
     return lame_sheet_pdf(sheet) if args.file.suffix.lower() == ".pdf" else lame_sheet_html(sheet)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -182,7 +182,7 @@ def run_trim_day(args: argparse.Namespace) -> int:
     from gait.farm import plan_trim_day
     from gait.store import open_store
 
-    on = args.on or datetime.now(UTC).date() + timedelta(days=1)
+    on = args.on or date.today() + timedelta(days=1)
     with open_store(args.farm) as store:
         sheet = plan_trim_day(store, on, trimmer=args.trimmer, capacity=args.capacity)
     suffix = args.sheet.suffix.lower()

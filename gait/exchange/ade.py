@@ -12,7 +12,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from typing import Any
 
 from gait.errors import ExchangeError
@@ -260,4 +260,4 @@ def _utc(at: datetime) -> str:
 
 
 def _noon(on: date) -> datetime:
-    return datetime.combine(on, time(12), tzinfo=UTC)
+    return datetime.combine(on, time(12)).astimezone()

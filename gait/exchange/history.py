@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 from typing import Any
 
 from gait.errors import ExchangeError
@@ -108,4 +108,4 @@ def _found(trim: Trim) -> str:
 
 
 def _at_noon(on: Any) -> datetime:
-    return datetime.fromisoformat(f"{on.isoformat()}T12:00:00+00:00")
+    return datetime.combine(on, time(12)).astimezone()

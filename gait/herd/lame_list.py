@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Literal, Protocol, TypeVar
 
 from gait.herd.recheck import next_due
@@ -208,7 +208,7 @@ def done_at(trim: Trim) -> datetime:
     # The time of entry is not the time of the work when somebody writes it up a day later.
     if trim.at is not None and trim.at.date() == trim.on:
         return trim.at
-    return datetime.combine(trim.on, time(12), tzinfo=UTC)
+    return datetime.combine(trim.on, time(12)).astimezone()
 
 
 def is_chronic(

@@ -1,6 +1,7 @@
 """What is written down about cows, passes, decisions and trims: plain records, no rules.
 
-Times are aware and in UTC, days are plain dates, animal numbers are text (leading zeros count).
+Times are aware, by the clock of the computer; days are plain dates; animal numbers are text
+(leading zeros count).
 Identifiers ending in ``_id`` are given by the store; ``uid`` is the same on every machine.
 """
 

@@ -1,6 +1,7 @@
 """How times, days and plain JSON values are kept, alike on SQLite and PostgreSQL.
 
-Times are text in UTC of fixed width, so that sorting the text sorts the times.
+Times are text in UTC of fixed width, so that sorting the text sorts the times; they are read by the
+clock of the computer.
 """
 
 from __future__ import annotations
@@ -83,8 +84,8 @@ class UtcTime(TypeDecorator[datetime]):
         return None if value is None else time_to_text(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> datetime | None:
-        """Read a time back."""
-        return None if value is None else _read(datetime.fromisoformat, value)
+        """Read a time back, by the farm's own clock: its day is the farm's day, not Greenwich's."""
+        return None if value is None else _read(datetime.fromisoformat, value).astimezone()
 
 
 class Day(TypeDecorator[date]):

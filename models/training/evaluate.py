@@ -224,7 +224,7 @@ def pasted_animals(extra: Path) -> Iterator[Array]:
 
 def animal_photos(extra: Path) -> Iterator[Array]:
     """Give photos of other animals; training uses none."""
-    for path in sorted((extra / "animals/photos").glob("*.jpg")):
+    for path in sorted((extra / "animals/photos").iterdir()):
         yield np.asarray(cv2.imread(str(path)), np.uint8)
 
 
