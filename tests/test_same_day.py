@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -14,7 +14,7 @@ from gait.score import ScoreModel
 from gait.store import Store, open_store
 
 MODEL = ScoreModel.load(places.score_model())
-MORNING = datetime(2026, 3, 2, 6, 0).astimezone()
+MORNING = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 
 
 def measures(score: int) -> dict[str, dict[str, object]]:
