@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gait.landmarks import INDEX
+from gait.measure.head_bob import steady_poll
 from gait.measure.hoof_events import find_swings
 from gait.measure.lane import see_in_lane
 from gait.overlay import SURE
@@ -38,8 +39,7 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
         arch, its time and its back line [x, y] in px.
     """
     lane = see_in_lane(pass_)
-    poll, withers = lane.of("poll")[1], lane.of("withers")[1]
-    head = 100 * (poll - withers) / lane.withers_height_px
+    head = 100 * (steady_poll(lane) - lane.of("withers")[1]) / lane.withers_height_px
     head = np.where(_both_sure(pass_, "poll", "withers"), head, np.nan)
     arch = frame_arch(pass_)
     return {

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 
 from gait.landmarks import INDEX
-from gait.measure.head_bob import amplitude_without_noise, fit_harmonics
+from gait.measure.head_bob import (
+    HEAD_STIFFNESS,
+    amplitude_without_noise,
+    fit_harmonics,
+    steady_poll,
+)
+from gait.measure.lane import see_in_lane
 from gait.measure.whole_pass import measure_pass
 from tests.measure_cow import WalkingCow, film, spoil
 
@@ -105,3 +111,39 @@ def test_bob_is_recovered_from_noisy_landmarks():
         found = measure_pass(spoil(film(cow), rng, swapped=0.0)).measures
         assert found["head_bob_a1_pct"].value == pytest.approx(a1, abs=0.6)
         assert found["head_bob_a2_pct"].value == pytest.approx(2.0, abs=0.6)
+
+
+def head_stretched(cow: WalkingCow, by: np.ndarray) -> np.ndarray:
+    """Landmarks of a walk with the poll moved away from the muzzle by a share of the head."""
+    points = film(cow).points.copy()
+    poll, muzzle = points[:, INDEX["poll"]], points[:, INDEX["muzzle"]]
+    points[:, INDEX["poll"]] = muzzle + (poll - muzzle) * (1 + by)[:, None]
+    return points
+
+
+def test_a_poll_that_slides_along_the_head_is_put_back_by_half():
+    cow = WalkingCow(head_a1_pct=2.0)
+    walk = film(cow)
+    lane = see_in_lane(walk)
+    slides = 0.1 * np.cos(2 * np.pi * walk.time_s / cow.stride_s)
+    seen = see_in_lane(replace(walk, points=head_stretched(cow, slides)))
+    true, raw = lane.of("poll")[1], seen.of("poll")[1]
+    assert np.ptp(raw - true) > 6  # px: the slide shows
+    left = (1 - HEAD_STIFFNESS) * (raw - true)
+    assert steady_poll(seen) - true == pytest.approx(left, abs=1.0)
+    assert steady_poll(lane) == pytest.approx(true, abs=0.05)
+
+
+def test_a_head_turned_slowly_keeps_its_poll():
+    cow = WalkingCow(head_a1_pct=2.0)
+    walk = film(cow)
+    turned = see_in_lane(replace(walk, points=head_stretched(cow, -0.05 * walk.time_s)))
+    assert steady_poll(turned) == pytest.approx(turned.of("poll")[1], abs=0.3)
+
+
+def test_a_poll_without_a_muzzle_is_taken_as_seen():
+    walk = film(WalkingCow())
+    points = walk.points.copy()
+    points[::3, INDEX["muzzle"]] = np.nan
+    lane = see_in_lane(replace(walk, points=points))
+    assert np.array_equal(np.isfinite(steady_poll(lane)), np.isfinite(lane.of("poll")[1]))
