@@ -78,7 +78,7 @@ def file_report(
     if known is not None and (had := store.passes.of_clip(known.clip_id)):
         return Filed(clip_id=known.clip_id, pass_ids=[p.pass_id for p in had], is_new=False)
     check_writable(store)
-    filmed = filmed_at or _file_time(info.path)
+    filmed = filmed_at or file_time(info.path)
     kept = keep_clip(store, info.path, info.sha256) if keep_days(store) != 0 else None
     files = _review(store, report) if films and report.passes else {}
     clip = store.clips.add(
@@ -265,7 +265,8 @@ def _review(store: Store, report: ClipReport) -> dict[int, dict[str, str]]:
     }
 
 
-def _file_time(path: Path) -> datetime:
+def file_time(path: Path) -> datetime:
+    """Return when a file was written, aware."""
     return datetime.fromtimestamp(path.stat().st_mtime, UTC)
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, BinaryIO
 
 from gait.clip.filmed import filmed_at
 from gait.errors import ClipUnreadable, StoreReadOnly
-from gait.filing import check_room, check_writable
+from gait.filing import check_room, check_writable, file_time
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 if TYPE_CHECKING:
@@ -137,7 +137,7 @@ def take_in_folder(store: Store, folder: Path, *, who: str, now_s: float) -> lis
     """
     taken = []
     for path in _finished(folder, now_s):
-        own = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+        own = file_time(path)
         with path.open("rb") as content:
             taken.append(take_in(store, content, path.name, who=who, filmed=own, by_hand=False))
     return taken

@@ -63,7 +63,7 @@ def score_buttons(record: PassRecord, *, place: str, proposed: int | None) -> in
     pass_id = record.summary.pass_id
     st.markdown(t("decide.tap" if proposed else "decide.tap_own"))
     # Her number stands here too: on a phone the heading is far above the buttons.
-    st.markdown(f"**{look.literal(pass_view.name_of(record))}**")
+    st.markdown(f"**{look.literal(pass_view.name_of(record.summary))}**")
     tapped = None
     with st.container(key=f"{place}_scores_{pass_id}"):
         for score in SCORES:
@@ -87,7 +87,7 @@ def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
     pass_id = record.summary.pass_id
     box = f"{place}_why_box_{pass_id}"
     with st.container(border=True, key=box):
-        st.markdown(f"**{look.literal(pass_view.name_of(record))}**")
+        st.markdown(f"**{look.literal(pass_view.name_of(record.summary))}**")
         st.markdown(f"**{t('decide.differs', own=score, proposed=record.summary.proposed)}**")
         picked = st.pills(
             t("decide.why"),

@@ -14,7 +14,7 @@ from app import session
 from app.parts import look, player
 from app.texts import said, t
 from gait.filing import read_traces
-from gait.herd.records import PassRecord
+from gait.herd.records import PassRecord, PassSummary
 from gait.same_day import same_day
 from gait.statistics.spread import range_without_strays
 
@@ -24,16 +24,15 @@ LEAST_LABELLED = 0.09
 LEGS = ("near_fore", "near_hind", "far_fore", "far_hind")
 
 
-def name_of(record: PassRecord) -> str:
+def name_of(summary: PassSummary) -> str:
     """Return which cow walks here, in words."""
-    cow = record.summary.cow
-    return t("pass.cow", cow=cow) if cow else t("pass.cow_not_named")
+    return t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
 
 
 def heading(record: PassRecord) -> None:
     """Say which cow walks here, when, and from which film."""
     summary = record.summary
-    st.subheader(look.literal(name_of(record)))
+    st.subheader(look.literal(name_of(summary)))
     parts = [look.clock(summary.observed_at)]
     if record.clip is not None:
         parts.append(record.clip.name)

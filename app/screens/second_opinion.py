@@ -47,9 +47,8 @@ def choose(found: list[PassSummary]) -> PassRecord:
 
 def label(summary: PassSummary) -> str:
     """Return the line of one pass, which tells nothing of the score."""
-    cow = t("pass.cow", cow=summary.cow) if summary.cow else t("pass.cow_not_named")
     wanted = f" · {t('second.asked')}" if summary.wants_second_opinion else ""
-    return f"{cow} · {look.clock(summary.observed_at)}{wanted}"
+    return f"{pass_view.name_of(summary)} · {look.clock(summary.observed_at)}{wanted}"
 
 
 def answer(record: PassRecord, found: list[PassSummary], *, blind: bool) -> None:

@@ -12,12 +12,13 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import datetime
 from typing import Any
 
 from gait.errors import ExchangeError
 from gait.exchange.fields import moment
 from gait.herd.feet import CLAW_TERMS
+from gait.herd.lame_list import done_at
 from gait.herd.records import Cow, Finding, Score, Trim
 from gait.store.types import time_to_text
 
@@ -70,7 +71,7 @@ def attention_event(score: Score, cow: Cow, *, made_at: datetime) -> Event:
 
 def trim_events(trim: Trim, cow: Cow, *, made_at: datetime) -> list[Event]:
     """Return the events of one trim: a treatment, and a diagnosis for each coded finding."""
-    at = trim.at if trim.at and trim.at.date() == trim.on else _noon(trim.on)
+    at = done_at(trim)
     events = [_treatment(trim, cow, at, made_at)]
     coded = [finding for finding in trim.findings if finding.code]
     if coded:
@@ -257,7 +258,3 @@ def _finding(diagnosis: Mapping[str, Any]) -> Finding:
 
 def _utc(at: datetime) -> str:
     return time_to_text(at)
-
-
-def _noon(on: date) -> datetime:
-    return datetime.combine(on, time(12)).astimezone()

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import datetime
 from typing import Any
 
 from gait.errors import ExchangeError
 from gait.exchange.csv_files import write_csv
 from gait.herd.feet import CLAW_TERMS, FEET
+from gait.herd.lame_list import noon
 from gait.herd.records import Trim
 from gait.store import Store
 from gait.store.types import plain
@@ -67,7 +68,7 @@ def time_line(store: Store, number: str) -> list[HistoryLine]:
     ]
     standing = {trim.uid for trim in store.trims.of_cows([number])}
     for trim in store.trims.of_cows([number], corrected=True):
-        at = trim.at or _at_noon(trim.on)
+        at = trim.at or noon(trim.on)
         gone = "" if trim.uid in standing or trim.reason == "taken_back" else ", no longer stands"
         what = f"{trim.reason.replace('_', ' ')} trim{gone}"
         lines.append(HistoryLine(at=at, what=what, who=trim.who, detail=_found(trim)))
@@ -83,7 +84,7 @@ def time_line(store: Store, number: str) -> list[HistoryLine]:
             )
     lines += [
         HistoryLine(
-            at=_at_noon(c.calved_on),
+            at=noon(c.calved_on),
             what="calving",
             who="",
             detail=f"parity {c.parity}" if c.parity is not None else "",
@@ -105,7 +106,3 @@ def _found(trim: Trim) -> str:
         for f in trim.findings
     ]
     return "; ".join(found + [text for text in (trim.next_step, trim.note) if text])
-
-
-def _at_noon(on: Any) -> datetime:
-    return datetime.combine(on, time(12)).astimezone()

@@ -208,7 +208,12 @@ def done_at(trim: Trim) -> datetime:
     # The time of entry is not the time of the work when somebody writes it up a day later.
     if trim.at is not None and trim.at.date() == trim.on:
         return trim.at
-    return datetime.combine(trim.on, time(12)).astimezone()
+    return noon(trim.on)
+
+
+def noon(on: date) -> datetime:
+    """Return the noon of a day, which stands for it where no time is known."""
+    return datetime.combine(on, time(12)).astimezone()
 
 
 def is_chronic(

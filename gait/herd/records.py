@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 DecisionKind = Literal[
     "confirmed",
@@ -21,15 +21,7 @@ DecisionKind = Literal[
     "unusable",
     "undo",
 ]
-DECISION_KINDS: tuple[DecisionKind, ...] = (
-    "confirmed",
-    "overridden",
-    "second_opinion_wanted",
-    "second_opinion",
-    "second_opinion_declined",
-    "unusable",
-    "undo",
-)
+DECISION_KINDS: tuple[DecisionKind, ...] = get_args(DecisionKind)
 
 PassStatus = Literal["to_check", "decided", "unusable"]
 

@@ -316,9 +316,9 @@ def main(shared_data: Path, teacher: Path, extra: Path, out: Path) -> None:
     known = int((~np.isnan(arrays["photo_weight"])).any(1).sum())
     bare = int(np.isnan(arrays["frame_boxes"]).all((1, 2)).sum())
     print(
-        counts, f"{known} photos with landmarks, {len(strange)} cut-outs of other animals,", end=" "
-    )
-    print(f"{bare} frames without a cow")
+        counts, f"{known} photos with landmarks, {len(strange)} cut-outs of other animals,",
+        f"{bare} frames without a cow",
+    )  # fmt: skip
 
 
 def _cow_free(extra: Path) -> tuple[list[bytes], list[Array]]:
