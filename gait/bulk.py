@@ -35,6 +35,7 @@ MOST_CRASHES = 2
 class Options:
     """What scoring a clip needs to know besides the clip."""
 
+    every_frame: bool = False
     keep_silhouettes: bool = False
     withers_height_m: float | None = None
     score_model: Path | None = None
@@ -47,6 +48,7 @@ def score_clips(
     workers: int = 1,
     executor: Executor | None = None,
     on_progress: Callable[[Path, float], None] | None = None,
+    every_frame: bool = False,
     keep_silhouettes: bool = False,
     withers_height_m: float | None = None,
     score_model: Path | None = None,
@@ -64,8 +66,10 @@ def score_clips(
         Anything with ``submit``, for instance a Dask cluster's.
     on_progress : callable, optional
         Told the clip and the share done; only when scoring in this process.
+    every_frame : bool
+        Look at every frame of a fast film too.
     keep_silhouettes : bool
-        Keep every frame's silhouette with the passes.
+        Do so, and keep every frame's silhouette with the passes.
     withers_height_m : float, optional
         Height of the withers, m.
     score_model : Path, optional
@@ -79,6 +83,7 @@ def score_clips(
         In the order of `clips` in this process, else as they are done.
     """
     options = Options(
+        every_frame=every_frame,
         keep_silhouettes=keep_silhouettes,
         withers_height_m=withers_height_m,
         score_model=score_model,
@@ -111,6 +116,7 @@ def score_one(
             _network(),
             _model(options.score_model),
             on_progress=on_progress,
+            every_frame=options.every_frame,
             keep_silhouettes=options.keep_silhouettes,
             withers_height_m=options.withers_height_m,
             fps=options.fps,

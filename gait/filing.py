@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gait.clip.filmed import filmed_at as told_by_film
 from gait.errors import ExchangeError, StoreReadOnly
 from gait.herd.records import NewPass
 from gait.keeping import keep_days
@@ -58,7 +59,7 @@ def file_report(
     name : str, optional
         The file's name as the person knows it.
     filmed_at : datetime, optional
-        Aware time of the first frame; the file's own time if not given.
+        Aware time of the first frame; as :func:`begun_at` finds it if not given.
     exit_order : Path, optional
         CSV of time and animal number, to name the cows.
     films : bool
@@ -78,7 +79,7 @@ def file_report(
     if known is not None and (had := store.passes.of_clip(known.clip_id)):
         return Filed(clip_id=known.clip_id, pass_ids=[p.pass_id for p in had], is_new=False)
     check_writable(store)
-    filmed = filmed_at or file_time(info.path)
+    filmed = filmed_at or begun_at(info.path)
     kept = keep_clip(store, info.path, info.sha256) if keep_days(store) != 0 else None
     files = _review(store, report) if films and report.passes else {}
     clip = store.clips.add(
@@ -263,6 +264,14 @@ def _review(store: Store, report: ClipReport) -> dict[int, dict[str, str]]:
         number: {kind: f.relative_to(store.folder).as_posix() for kind, f in files.items()}
         for number, files in written.items()
     }
+
+
+def begun_at(path: Path) -> datetime:
+    """Return when a recording began: as the film tells, else when its file was written; aware."""
+    if path.is_dir():
+        return file_time(path)
+    with path.open("rb") as content:
+        return told_by_film(content, now=datetime.now(UTC)) or file_time(path)
 
 
 def file_time(path: Path) -> datetime:

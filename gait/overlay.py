@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
@@ -45,6 +46,44 @@ def frames_to_draw(path: Path, fps: float | None = None) -> Iterator[Frame]:
 
     with contextlib.suppress(ClipError):
         yield from read_frames(path, fps)
+
+
+def between_looks(pass_: Pass) -> Pass:
+    """Return the pass with a row for each frame left out between two looks, so as to draw it.
+
+    Where she was not seen when looked for there is no row, as before.
+    """
+    steps = np.diff(pass_.frame)
+    usual = float(np.percentile(steps, 90)) if len(steps) else 1.0
+    every = np.arange(pass_.frame[0], pass_.frame[-1] + 1)
+    after = np.searchsorted(pass_.frame, every)
+    before = np.where(pass_.frame[after] == every, after, after - 1)
+    near = pass_.frame[after] - pass_.frame[before] < 2 * usual
+    frame, before, after = every[near], before[near], after[near]
+    steps = np.maximum(pass_.frame[after] - pass_.frame[before], 1)
+    share = (frame - pass_.frame[before]) / steps
+
+    def mixed(values: npt.NDArray[Any]) -> npt.NDArray[Any]:
+        part = share.reshape(-1, *[1] * (values.ndim - 1)).astype(values.dtype)
+        result: npt.NDArray[Any] = (1 - part) * values[before] + part * values[after]
+        return result
+
+    return replace(
+        pass_,
+        frame=frame,
+        time_s=mixed(pass_.time_s),
+        points=mixed(pass_.points),
+        confidence=mixed(pass_.confidence),
+        box=mixed(pass_.box),
+        to_ground=mixed(pass_.to_ground),
+        back_line=mixed(pass_.back_line),
+        cut=pass_.cut[before],
+        brightness=mixed(pass_.brightness),
+        sharpness=mixed(pass_.sharpness),
+        overlap=mixed(pass_.overlap),
+        silhouettes=None,
+        silhouette_to_frame=None,
+    )
 
 
 def draw_cow(image: Image, pass_: Pass, i: int, scale: float = 1.0) -> None:
@@ -105,7 +144,7 @@ def write_overlay(
         The file cannot be written.
     """
     at: dict[int, list[tuple[Pass, int]]] = {}
-    for pass_ in passes:
+    for pass_ in map(between_looks, passes):
         for i, index in enumerate(pass_.frame):
             at.setdefault(int(index), []).append((pass_, i))
     writer = FilmWriter(path, fps / slow)

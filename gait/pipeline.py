@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,11 @@ if TYPE_CHECKING:
 Progress = Callable[[float], None]
 """Told the share of the clip that is done, 0 to 1."""
 
+LOOKS_PER_S = 15.0
+"""Looks a second at the least; of a faster film only every second, third ... frame is looked at. On
+160 drawn clips of 24 to 60 frames a second step time asymmetry then errs by 1.26 % instead of 1.19
+(root mean square), triple support by 2.9 instead of 2.5, stride duration by 4.0 ms instead of 5.3,
+and the rest as before; 39 films of the rigged cow show no difference."""
 PHOTO_ONLY = (
     "A photo shows posture only, so no score is proposed. Look at the cow and score her yourself, "
     "or film her walking past."
@@ -138,6 +144,7 @@ def score_clip(
     model: ScoreModel,
     *,
     on_progress: Progress | None = None,
+    every_frame: bool = False,
     keep_silhouettes: bool = False,
     withers_height_m: float | None = None,
     name: str | None = None,
@@ -155,8 +162,10 @@ def score_clip(
         The score model.
     on_progress : callable, optional
         Told the share done.
+    every_frame : bool
+        Look at every frame of a fast film too, not at `LOOKS_PER_S` only.
     keep_silhouettes : bool
-        Keep the silhouette of every frame with the passes (much memory on long films).
+        Do so, and keep the silhouette of every frame with the passes (much memory on long films).
     withers_height_m : float, optional
         Height of the withers, m, to give lengths in metres as well.
     name : str, optional
@@ -176,49 +185,52 @@ def score_clip(
     from gait.clip import Clip
 
     cow = written_cow((Path(name) if name else path).stem)
-    with Clip(path, fps) as clip:
+    looks_per_s = None if every_frame or keep_silhouettes else LOOKS_PER_S
+    with Clip(path, fps, looks_per_s=looks_per_s) as clip:
         if clip.info.is_photo:
             clip.close()
             return _score_photo(clip.info, network, cow, keep_silhouettes)
-        read = _Counted(clip, on_progress)
-        passes: list[PassReport] = []
+        read = _Told(clip, on_progress)
+        measured: list[Future[PassReport]] = []
         problem = ""
-        try:
-            for track in _follow(read, network, keep_silhouettes):
-                passes.append(_report(track, model, cow, withers_height_m))
-        except ClipError as error:
-            # of a film that breaks off the first part stands; one that cannot be timed has none
-            if not passes or isinstance(error, ClipUnusable):
-                raise
-            problem = str(error)
+        # one cow is measured while the next one walks
+        with ThreadPoolExecutor(1, thread_name_prefix="measure") as measuring:
+            try:
+                for track in _follow(read, network, keep_silhouettes):
+                    measured.append(measuring.submit(_report, track, model, cow, withers_height_m))
+            except ClipError as error:
+                # of a film that breaks off the first part stands; one that cannot be timed has none
+                if not measured or isinstance(error, ClipUnusable):
+                    raise
+                problem = str(error)
+        passes = [one.result() for one in measured]
         return _film_report(read, passes, problem)
 
 
-def _film_report(read: _Counted, passes: list[PassReport], problem: str) -> ClipReport:
+def _film_report(read: _Told, passes: list[PassReport], problem: str) -> ClipReport:
     from gait.track.problems import NO_COW
 
     problems = (problem,) if problem else () if passes else (NO_COW,)
-    return ClipReport(info=read.clip.info, frames=read.frames, passes=passes, problems=problems)
+    return ClipReport(info=read.clip.info, frames=read.clip.count, passes=passes, problems=problems)
 
 
-class _Counted:
-    """Frames of a film, counted as they are read, with progress told."""
+class _Told:
+    """Frames of a film, with progress told as they are read."""
 
     def __init__(self, clip: Clip, on_progress: Progress | None) -> None:
-        self.clip, self.on_progress, self.frames = clip, on_progress, 0
+        self.clip, self.on_progress = clip, on_progress
 
     def __iter__(self) -> Iterator[Frame]:
         total = max(1, self.clip.info.frames_declared or 1)
-        for frame in self.clip.frames():
-            self.frames += 1
-            if self.on_progress and self.frames % 10 == 0:
-                self.on_progress(min(1.0, self.frames / total))
+        for read, frame in enumerate(self.clip.frames(), 1):
+            if self.on_progress and read % 10 == 0:
+                self.on_progress(min(1.0, self.clip.count / total))
             yield frame
         if self.on_progress:
             self.on_progress(1.0)
 
 
-def _follow(read: _Counted, network: CowNetwork, keep: bool) -> Iterator[Pass]:
+def _follow(read: _Told, network: CowNetwork, keep: bool) -> Iterator[Pass]:
     from gait.track import follow
 
     yield from follow(iter(read), network, keep_silhouettes=keep)

@@ -11,7 +11,14 @@ import cv2
 import numpy as np
 
 from gait.blur import PeopleBlur
-from gait.overlay import FilmWriter, draw_cow, frames_to_draw, page_of, resized
+from gait.overlay import (
+    FilmWriter,
+    between_looks,
+    draw_cow,
+    frames_to_draw,
+    page_of,
+    resized,
+)
 from gait.traces import make_traces
 
 if TYPE_CHECKING:
@@ -97,7 +104,8 @@ class _Films:
         self.folder, self.written = folder, written
         fps = float(report.info.fps)
         self.fps = fps if np.isfinite(fps) and fps > 0 else 1.0
-        self.spans = [p.track for p in report.passes] if not report.info.is_photo else []
+        walks = [] if report.info.is_photo else [p.track for p in report.passes]
+        self.spans = [between_looks(track) for track in walks]
         self.open: dict[int, FilmWriter] = {}
         self.blurs = {t.number: PeopleBlur() for t in self.spans} if blur_people else {}
 

@@ -16,9 +16,10 @@ import cv2
 import numpy as np
 import pytest
 
+from gait.clip import Clip, is_frame_folder, read_frames, read_info
 from gait.clip import frames as frames_module
-from gait.clip import is_frame_folder, read_frames, read_info
 from gait.clip import process as process_module
+from gait.clip.decoder import _Film
 from gait.clip.frames import _Log
 from gait.errors import ClipError, ClipMissing, ClipTruncated, ClipUnreadable, ClipUnusable
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
@@ -73,6 +74,62 @@ def test_frames_can_be_kept_while_reading_on(film):
     kept = list(read_frames(film))
     again = read_frames(film)
     assert all(np.array_equal(a.image, b.image) for a, b in zip(kept, again, strict=True))
+
+
+@pytest.mark.parametrize(
+    ("fps", "step"), [(15, 1), (24, 1), (25, 1), (30, 2), (29.97, 2), (50, 3), (60, 4), (240, 16)]
+)
+def test_of_a_fast_film_only_as_many_frames_are_read_as_are_wanted(tmp_path, fps, step):
+    path = write(tmp_path / "fast.mp4", map(picture, range(100)), fps=fps)
+    every = {frame.index: frame for frame in read_frames(path)}
+    with Clip(path, looks_per_s=15.0) as clip:
+        some = list(clip.frames())
+        assert clip.count == 100, "those left out are counted"
+    assert [frame.index for frame in some] == list(range(0, 100, step))
+    for frame in some:
+        assert frame.time_s == every[frame.index].time_s
+        assert np.array_equal(frame.image, every[frame.index].image)
+
+
+def test_a_broken_film_is_known_also_where_frames_are_left_out(tmp_path):
+    whole = write(tmp_path / "whole.avi", map(picture, range(80)), fps=60.0, codec="MJPG")
+    path = tmp_path / "half.avi"
+    path.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
+    with Clip(path, looks_per_s=15.0) as clip, pytest.raises(ClipTruncated) as caught:
+        list(clip.frames())
+    assert f"breaks off: {sum(1 for _ in _as_far_as_it_goes(path))} of 80" in str(caught.value)
+
+
+def test_a_film_that_slows_down_is_read_whole_where_it_is_slow():
+    """A phone that drops to 12 frames a second in the dark: nothing may be left out there."""
+    stamps = [i / 60 for i in range(61)] + [1 + i / 12 for i in range(1, 13)]
+    handed_on, film = [0.0], _Stamped(stamps)
+    while film._grab():
+        film._handed_on_s = film._newest_s
+        handed_on.append(film._newest_s)
+    gaps = np.diff(handed_on)
+    assert len(handed_on) == pytest.approx(15 + 12, abs=2)
+    assert gaps.max() < 1 / 12 + 1 / 60 + 1e-9
+
+
+class _Stamped(_Film):
+    """A film of nothing but time stamps."""
+
+    def __init__(self, stamps: list[float]) -> None:
+        self._stamps, self.count = stamps, 1
+        self._longest_gap_s, self._newest_s, self._handed_on_s = 1.02 / 15, stamps[0], stamps[0]
+        self._capture = self
+
+    def grab(self) -> bool:
+        return self.count < len(self._stamps)
+
+    def _time_s(self) -> float:
+        return self._stamps[self.count - 1]
+
+
+def _as_far_as_it_goes(path: Path):
+    with contextlib.suppress(ClipError):
+        yield from read_frames(path)
 
 
 def test_what_a_film_is(film):
@@ -258,7 +315,7 @@ def test_nine_tenths_of_a_film_are_enough():
     log = _Log("film", {"frames": 100, "fps": 25.0}, single=False)
     for index in range(91):
         log.take(index, index / 25, picture(index))
-    log.finish()
+    log.finish(91)
 
 
 def test_a_declared_count_is_not_trusted_against_the_length():
@@ -266,7 +323,7 @@ def test_a_declared_count_is_not_trusted_against_the_length():
     log = _Log("film", {"frames": 100, "fps": 30.0}, single=False)
     for index in range(50):
         log.take(index, index / 15, picture(index))
-    log.finish()
+    log.finish(50)
 
 
 def test_a_film_with_too_few_frames_a_second(tmp_path):
@@ -284,7 +341,7 @@ def test_an_absurd_rate():
     for index in range(10):
         log.take(index, index / 90000, picture(index))
     with pytest.raises(ClipUnusable, match="claims 90000 frames"):
-        log.finish()
+        log.finish(10)
 
 
 def test_time_stamps_that_do_not_rise():
@@ -292,7 +349,7 @@ def test_time_stamps_that_do_not_rise():
     taken = [log.take(i, [i, i - 2][i % 2] / 25, picture(i)) for i in range(40)]
     assert sum(frame is None for frame in taken) >= 15
     with pytest.raises(ClipUnusable, match="do not rise"):
-        log.finish()
+        log.finish(40)
 
 
 def test_one_stamp_out_of_order_costs_one_frame_only():
@@ -301,7 +358,7 @@ def test_one_stamp_out_of_order_costs_one_frame_only():
     stamps[20] = stamps[19]
     taken = [log.take(i, t, picture(i)) for i, t in enumerate(stamps)]
     assert [i for i, frame in enumerate(taken) if frame is None] == [20]
-    log.finish()
+    log.finish(40)
 
 
 def test_a_film_too_dark(tmp_path):

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import fields, replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from gait import places
 from gait.clip import read_frames, read_info
 from gait.errors import ClipError
 from gait.landmark_csv import HEADER, write_landmarks
 from gait.landmarks import LANDMARKS
-from gait.overlay import write_overlay
+from gait.overlay import between_looks, write_overlay
+from gait.pipeline import ClipReport, score_clip
+from gait.score import ScoreModel
 from gait.silhouette_png import write_silhouettes
-from tests.glue_world import HEIGHT, WIDTH, truth_beside
+from tests.glue_world import HEIGHT, WIDTH, TruthNetwork, small, truth_beside, write_coded_film
 
 # The published header; programs of others read it.
 PUBLISHED_HEADER = "frame,time_s,pass,name,x_px,y_px,confidence"
@@ -119,6 +123,60 @@ def test_the_drawn_film_can_be_read_and_has_every_frame(coded_report, coded_film
     plain = next(f for f in read_frames(coded_film) if f.index == middle)
     changed = np.abs(frames[middle].image[:HEIGHT].astype(int) - plain.image).max(axis=2) > 60
     assert 200 < changed.sum() < 0.2 * changed.size, "the skeleton is drawn in, and only that"
+
+
+@pytest.fixture(scope="module")
+def fast_film(tmp_path_factory) -> Path:
+    """A film of 30 frames a second, of which every second one is looked at."""
+    path = tmp_path_factory.mktemp("fast") / "cow_0413.mp4"
+    return write_coded_film(small("sound", seconds=5.0, fps=30.0), path)
+
+
+def scored(film: Path, **more: bool) -> ClipReport:
+    model = ScoreModel.load(places.score_model())
+    return score_clip(film, TruthNetwork([film]), model, **more)  # type: ignore[arg-type]
+
+
+def test_a_fast_film_is_looked_at_fifteen_times_a_second_unless_every_frame_is_wanted(fast_film):
+    some, every = scored(fast_film), scored(fast_film, every_frame=True)
+    assert some.frames == every.frames == 150
+    assert set(np.diff(some.passes[0].track.frame)) == {2}
+    assert set(np.diff(every.passes[0].track.frame)) == {1}
+    assert set(np.diff(scored(fast_film, keep_silhouettes=True).passes[0].track.frame)) == {1}
+    for name in ("stride_duration_s", "back_arch", "head_bob_a1_pct"):
+        one, other = (r.passes[0].measures[name] for r in (some, every))
+        assert one.value == pytest.approx(other.value, abs=max(one.se, other.se))
+
+
+def test_in_the_drawn_film_she_is_drawn_in_frames_that_were_not_looked_at_too(fast_film, tmp_path):
+    (walk,) = [p.track for p in scored(fast_film).passes]
+    with np.load(truth_beside(fast_film), allow_pickle=False) as kept:
+        truth = dict(zip(kept["frame"].tolist(), kept["points"], strict=True))
+    drawn = between_looks(walk)
+    assert drawn.frame.tolist() == list(range(walk.frame[0], walk.frame[-1] + 1))
+    back = drawn.points[:, : LANDMARKS.index("tailhead") + 1]
+    off = [back[i] - truth[f][: back.shape[1]] for i, f in enumerate(drawn.frame.tolist())]
+    assert np.nanmax(np.abs(off)) < 2.0, "a walking back is nearly where it is expected"
+    path = tmp_path / "drawn.webm"
+    write_overlay(read_frames(fast_film), [walk], path, fps=30.0)
+    between = int(walk.frame[len(walk) // 2]) + 1
+    plain = next(f for f in read_frames(fast_film) if f.index == between)
+    page = next(f for f in read_frames(path) if f.index == between)
+    changed = np.abs(page.image[:HEIGHT].astype(int) - plain.image).max(axis=2) > 60
+    assert changed.sum() > 200
+
+
+def test_where_she_was_not_seen_when_looked_for_nothing_is_drawn(fast_film):
+    (walk,) = [p.track for p in scored(fast_film).passes]
+    kept = [i for i in range(len(walk)) if i not in (30, 31)]
+    arrays = {
+        f.name: getattr(walk, f.name)[kept]
+        for f in fields(walk)
+        if isinstance(getattr(walk, f.name), np.ndarray)
+    }
+    drawn = set(between_looks(replace(walk, **arrays)).frame.tolist())
+    missing = set(range(walk.frame[0], walk.frame[-1] + 1)) - drawn
+    assert missing == set(range(int(walk.frame[29]) + 1, int(walk.frame[32])))
 
 
 def test_a_film_that_cannot_be_written_is_a_plain_sentence(coded_report, coded_film, tmp_path):

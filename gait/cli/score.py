@@ -22,14 +22,14 @@ def add_commands(commands: Any) -> None:
     parser = commands.add_parser("score", help="score films and photos")
     parser.add_argument("paths", nargs="+", type=Path, metavar="FILE_OR_FOLDER")
     parser.add_argument("--json", action="store_true", help="print one JSON document")
-    parser.add_argument("--landmarks", type=Path, metavar="FILE.csv", help="write all landmarks")
+    parser.add_argument("--landmarks", type=Path, metavar="FILE.csv", help="landmarks, every frame")
     parser.add_argument("--silhouettes", type=Path, metavar="DIR", help="write a mask per frame")
     parser.add_argument("--overlay", type=Path, metavar="FILE.webm", help="write the drawn film")
     parser.add_argument("--farm", type=Path, metavar="FOLDER", help="file the passes on this farm")
     parser.add_argument("--exit-order", type=Path, metavar="FILE.csv", help="time, animal number")
     parser.add_argument(
         "--filmed-at", type=_moment, metavar="2026-11-28T05:30",
-        help="when the film began, for --farm; the file's own time if left out",
+        help="when the film began, for --farm; else as the film itself tells, or the file's time",
     )  # fmt: skip
     parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
     parser.add_argument("--dask", metavar="ADDRESS", help="score on a Dask cluster's machines")
@@ -114,6 +114,7 @@ def _scored(
             workers=args.workers,
             executor=executor,
             on_progress=tell,
+            every_frame=args.landmarks is not None,
             keep_silhouettes=args.silhouettes is not None,
             withers_height_m=args.withers_height,
             fps=args.fps,
@@ -165,6 +166,10 @@ def _check_outputs(args: argparse.Namespace, clips: list[Path]) -> None:
         )
     if args.filmed_at is not None and len(clips) > 1:
         raise ClipError("--filmed-at tells the time of one clip only.", "Name one clip.")
+    if args.filmed_at is not None:
+        from gait.intake import refuse_to_come
+
+        refuse_to_come(args.filmed_at)
     if args.overlay is not None and len(clips) > 1:
         raise ClipError("One overlay film can be written for one clip only.", "Name one clip.")
     if args.overlay is not None and args.overlay.suffix.lower() != ".webm":

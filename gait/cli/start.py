@@ -109,10 +109,10 @@ def score_into(farm: Path, paths: list[Path]) -> int:
 
 
 def _filed_before(store: Store, path: Path) -> Clip | None:
-    from gait.clip import read_info
+    from gait.clip import content_hash
 
     try:
-        clip = store.clips.by_sha256(read_info(path).sha256)
+        clip = store.clips.by_sha256(content_hash(path))
     except GaitError:  # watching it tells what is wrong with it
         return None
     return clip if clip and store.passes.of_clip(clip.clip_id) else None

@@ -1,9 +1,9 @@
 """The child process that decodes. A damaged film can crash or hang it, never the main program.
 
 Protocol, lines of text: the child writes one JSON line about the clip, reads one JSON line
-(`{"file": ..., "slots": n}`, a shared memory-mapped file), then writes `slot time_s` for each
+(`{"file": ..., "slots": n}`, a shared memory-mapped file), then writes `slot index time_s` for each
 frame it has put into a slot and reads the number of each slot given back. At the end it writes
-`end`, or `error <word>`.
+`end <number of frames>`, or `error <word>`.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class _Photos:
     """Photos in order, as a film of ``fps`` frames a second."""
 
     def __init__(self, paths: list[Path], fps: float) -> None:
-        self._paths, self._fps, self._next = paths, fps, 0
+        self._paths, self._fps, self.count = paths, fps, 0
         first = _photo(paths[0])
         self.info = {
             "width": first.shape[1],
@@ -75,20 +75,23 @@ class _Photos:
 
     def read(self, slot: Image) -> float | None:
         """Put the next photo into ``slot`` and return its time in seconds; None at the end."""
-        if self._next == len(self._paths):
+        if self.count == len(self._paths):
             return None
-        photo = _photo(self._paths[self._next])
+        photo = _photo(self._paths[self.count])
         if photo.shape != slot.shape:
             raise _Refused("changes")
         slot[:] = photo
-        self._next += 1
-        return (self._next - 1) / self._fps
+        self.count += 1
+        return (self.count - 1) / self._fps
 
 
 class _Film:
-    """A film read forward once through FFmpeg, turned upright."""
+    """A film read forward once through FFmpeg, turned upright.
 
-    def __init__(self, path: Path, threads: int) -> None:
+    Frames are left out while those handed on still follow each other within ``longest_gap_s``.
+    """
+
+    def __init__(self, path: Path, threads: int, longest_gap_s: float) -> None:
         self._capture = cv2.VideoCapture(
             str(path), cv2.CAP_FFMPEG, [cv2.CAP_PROP_N_THREADS, threads]
         )
@@ -100,6 +103,9 @@ class _Film:
         if not ok:
             raise _Refused("damaged")
         self._first: Image | None = np.asarray(first, np.uint8)
+        self.count = 1
+        self._longest_gap_s = longest_gap_s
+        self._newest_s = self._handed_on_s = self._time_s()
         self.info = {
             "width": first.shape[1],
             "height": first.shape[0],
@@ -115,15 +121,28 @@ class _Film:
         """Put the next frame into ``slot`` and return its time in seconds; None at the end."""
         if self._first is not None:
             slot[:], self._first = self._first, None
-            return self._time_s()
-        ok, image = self._capture.read(slot)  # decoded in place when the size fits
+            return self._handed_on_s
+        if not self._grab():
+            return None
+        ok, image = self._capture.retrieve(slot)  # in place when the size fits
         if not ok:
             return None
         if image.shape != slot.shape:
             raise _Refused("changes")
         if not np.shares_memory(image, slot):
             slot[:] = image
-        return self._time_s()
+        self._handed_on_s = self._newest_s
+        return self._newest_s
+
+    def _grab(self) -> bool:
+        """Go on to the next frame that cannot be left out; False at the end."""
+        while self._capture.grab():
+            self.count += 1
+            before, self._newest_s = self._newest_s, self._time_s()
+            next_s = 2 * self._newest_s - before
+            if not self._newest_s < next_s <= self._handed_on_s + self._longest_gap_s:
+                return True
+        return False
 
 
 def _finite(value: float) -> float:
@@ -151,8 +170,8 @@ def _serve(source: _Film | _Photos) -> None:
         time_s = source.read(ring[slot])
         if time_s is None:
             break
-        print(slot, repr(time_s), flush=True)
-    print("end", flush=True)
+        print(slot, source.count - 1, repr(time_s), flush=True)
+    print("end", source.count, flush=True)
 
 
 def main(arguments: list[str]) -> int:
@@ -161,13 +180,14 @@ def main(arguments: list[str]) -> int:
     Parameters
     ----------
     arguments : list of str
-        A JSON object: ``film`` (path) with ``threads``, or ``photos`` (paths) with ``fps``.
+        A JSON object: ``film`` (path) with ``threads`` and ``longest_gap_s``, or ``photos`` (paths)
+        with ``fps``.
     """
     _limit_memory()
     wanted = json.loads(arguments[0])
     try:
         if "film" in wanted:
-            _serve(_Film(Path(wanted["film"]), wanted["threads"]))
+            _serve(_Film(Path(wanted["film"]), wanted["threads"], wanted["longest_gap_s"]))
         else:
             _serve(_Photos([Path(p) for p in wanted["photos"]], wanted["fps"]))
     except _Refused as refusal:

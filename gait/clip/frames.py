@@ -66,6 +66,8 @@ class Clip:
         Frames a second of a folder of photos (25 when not given); not used for films.
     patience_s : float
         Longest wait for one frame.
+    looks_per_s : float, optional
+        So many frames a second suffice: of a faster film only every second, third ... is read.
 
     Raises
     ------
@@ -78,15 +80,21 @@ class Clip:
         path: str | os.PathLike[str],
         fps: float | None = None,
         patience_s: float = PATIENCE_S,
+        looks_per_s: float | None = None,
     ) -> None:
         self._path = Path(path)
-        self._order = decoding_order(self._path, fps)
+        self._order = decoding_order(self._path, fps, looks_per_s)
         self._decoding = Decoding(self._order, self._path.name, patience_s)
 
     @cached_property
     def info(self) -> ClipInfo:
         """What the clip is; its file is hashed when this is first asked for."""
         return describe(self._path, self._order, self._decoding.info)
+
+    @property
+    def count(self) -> int:
+        """Frames gone through so far; at the end, how many the clip holds."""
+        return self._decoding.count
 
     def frames(self) -> Iterator[Frame]:
         """Read the clip forward, once.
@@ -103,12 +111,12 @@ class Clip:
         """
         single = "film" not in self._order and not self._path.is_dir()
         log = _Log(self._path.name, self._decoding.info, single=single)
-        for index, (time_s, image) in enumerate(self._decoding.frames()):
+        for index, time_s, image in self._decoding.frames():
             frame = log.take(index, time_s, image)
             if frame is not None:
                 yield frame
         self.close()
-        log.finish()
+        log.finish(self.count)
 
     def close(self) -> None:
         """End the child. May be called twice."""
@@ -145,10 +153,10 @@ class _Log:
     def __init__(self, name: str, info: dict[str, float], *, single: bool) -> None:
         self._name, self._info, self._single = name, info, single
         self._first_s = 0.0
-        self._last_s = -1.0
+        self._last, self._last_s = -1, -1.0
         self._steps: list[float] = []
         self._sample: Image | None = None
-        self._frames = self._stuck = self._dark = self._blank = 0
+        self._frames = self._looked = self._stuck = self._dark = self._blank = 0
 
     def take(self, index: int, stamp_s: float, image: Image) -> Frame | None:
         """Return the frame, or None when its time stamp does not rise."""
@@ -161,10 +169,10 @@ class _Log:
             self._check_stuck()
             return None
         if index and len(self._steps) < _RATE_STEPS:
-            self._steps.append(time_s - self._last_s)
+            self._steps.append((time_s - self._last_s) / (index - self._last))
             if len(self._steps) == _RATE_STEPS:
                 self._check_rate()
-        self._last_s = time_s
+        self._last, self._last_s = index, time_s
         return self._look(index, time_s, image)
 
     def _look(self, index: int, time_s: float, image: Image) -> Frame:
@@ -174,6 +182,7 @@ class _Log:
         # sensor noise makes any two true pictures differ somewhere in the sample
         is_repeat = self._sample is not None and bool(np.array_equal(sample, self._sample))
         self._sample = sample
+        self._looked += 1
         self._dark += brightness < DARK_LEVEL
         self._blank += is_blank
         return Frame(
@@ -185,19 +194,20 @@ class _Log:
             is_repeat=is_repeat,
         )
 
-    def finish(self) -> None:
-        """Raise what can only be known at the end."""
+    def finish(self, count: int) -> None:
+        """Raise what can only be known at the end, when the clip has turned out so long."""
+        self._frames = count
         if not self._single:
             self._check_length()
             self._check_rate()
             self._check_stuck(at_end=True)
-        if self._blank > 0.2 * self._frames and not self._single:
+        if self._blank > 0.2 * self._looked and not self._single:
             raise ClipUnreadable(
-                f"{self._blank} of {self._frames} pictures of {self._name} are blank; the file is "
+                f"{self._blank} of {self._looked} pictures of {self._name} are blank; the file is "
                 "damaged.",
                 "Copy it from the camera again.",
             )
-        if self._dark > 0.95 * self._frames:
+        if self._dark > 0.95 * self._looked:
             raise ClipUnusable(
                 f"{self._name} is too dark to see a cow.", "Film with the lane lights on."
             )

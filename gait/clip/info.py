@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import hashlib
 import os
 import re
@@ -18,6 +19,8 @@ FASTEST_FPS = 1000.0
 """Highest frame rate believed; slow-motion phones reach 960."""
 
 
+STAMP_ROUNDING = 1.02
+"""Time stamps are often whole milliseconds, so gaps may be a little longer than they should."""
 LEAST_FRAMES = 10
 MOST_GAPS = 2
 """Fewer photos, differing names or numbers with more gaps are a choice of photos, not a film."""
@@ -81,7 +84,7 @@ def describe(path: Path, order: dict[str, Any], declared: dict[str, Any]) -> Cli
     believable = 0 < fps <= FASTEST_FPS and not is_photo
     return ClipInfo(
         path=path,
-        sha256=_hash(path, order),
+        sha256=content_hash(path),
         width=int(declared["width"]),
         height=int(declared["height"]),
         fps=fps if believable else float("nan"),
@@ -90,8 +93,10 @@ def describe(path: Path, order: dict[str, Any], declared: dict[str, Any]) -> Cli
     )
 
 
-def decoding_order(path: Path, fps: float | None) -> dict[str, Any]:
-    """Check what a path holds and say how the child is to decode it.
+def decoding_order(
+    path: Path, fps: float | None, looks_per_s: float | None = None
+) -> dict[str, Any]:
+    """Check what a path holds and say how the child is to decode it; parameters as in `Clip`.
 
     Returns
     -------
@@ -103,7 +108,32 @@ def decoding_order(path: Path, fps: float | None) -> dict[str, Any]:
     if sniff(path) == "photo":
         return {"photos": [str(path.resolve())], "fps": 1.0}
     check_whole(path)
-    return {"film": str(path.resolve()), "threads": min(os.cpu_count() or 2, 4)}
+    return {
+        "film": str(path.resolve()),
+        "threads": min(os.cpu_count() or 2, 4),
+        "longest_gap_s": 0.0 if looks_per_s is None else STAMP_ROUNDING / looks_per_s,
+    }
+
+
+def content_hash(path: Path) -> str:
+    """Return the hash of a clip's content, lower-case hex.
+
+    A file that has not changed since it was hashed is not read again: a film of an hour takes long.
+
+    Raises
+    ------
+    ClipMissing, ClipUnreadable
+        The clip is not there or cannot be read.
+    """
+    try:
+        parts = _numbered_photos(path) if path.is_dir() else [path]
+        digests = [_digest(part, *_state(part)) for part in parts]
+    except OSError as error:
+        raise ClipUnreadable(
+            f"{path.name} cannot be read ({error.strerror}).", "Check who may read the file."
+        ) from error
+    whole = hashlib.sha256(b"".join(digests)).digest() if path.is_dir() else digests[0]
+    return whole.hex()
 
 
 def is_frame_folder(path: Path) -> bool:
@@ -143,17 +173,13 @@ def _rate(folder: Path, fps: float | None) -> float:
     return float(fps)
 
 
-def _hash(path: Path, order: dict[str, Any]) -> str:
-    whole = hashlib.sha256()
-    try:
-        for part in [Path(p) for p in order["photos"]] if path.is_dir() else [path]:
-            with part.open("rb") as file:
-                digest = hashlib.file_digest(file, "sha256")
-            if path.is_file():
-                return digest.hexdigest()
-            whole.update(digest.digest())
-    except OSError as error:
-        raise ClipUnreadable(
-            f"{path.name} cannot be read ({error.strerror}).", "Check who may read the file."
-        ) from error
-    return whole.hexdigest()
+def _state(path: Path) -> tuple[int, int, int]:
+    """Return what changes when a file is written anew."""
+    found = path.stat()
+    return found.st_ino, found.st_size, found.st_mtime_ns
+
+
+@functools.lru_cache(maxsize=1 << 14)
+def _digest(path: Path, *_: int) -> bytes:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").digest()

@@ -88,6 +88,8 @@ class Decoding:
     info : dict
         ``width``, ``height`` px, ``fps``, ``frames`` as the clip declares them; fps and frames are
         0 when it does not.
+    count : int
+        Frames of the clip that were gone through so far, those left out among them.
 
     Raises
     ------
@@ -111,7 +113,7 @@ class Decoding:
         self._listener.start()
         self._ring: mmap.mmap | None = None
         self._freed: queue.SimpleQueue[int] = queue.SimpleQueue()
-        self._in_use = 0
+        self._in_use = self.count = 0
         self._folder: tempfile.TemporaryDirectory[str] | None = None
         try:
             self.info: dict[str, Any] = json.loads(self._next_line())
@@ -142,8 +144,8 @@ class Decoding:
             self._child.stdin.write(line + "\n")
             self._child.stdin.flush()
 
-    def frames(self) -> Iterator[tuple[float, Image]]:
-        """Yield time stamp in seconds and upright BGR picture of each frame, once, in order.
+    def frames(self) -> Iterator[tuple[int, float, Image]]:
+        """Yield number, time stamp in seconds and upright BGR picture of frames, once, in order.
 
         A picture lies in the memory shared with the child until nothing refers to it any more; a
         reader who keeps many pictures is given copies.
@@ -159,13 +161,15 @@ class Decoding:
         self._tell(json.dumps({"file": str(path), "slots": slots}))
         # Windows cannot delete the file while a picture in it is kept
         lent = 0 if os.name == "nt" else slots - AHEAD
-        while (line := self._next_line()) != "end":
+        while not (line := self._next_line()).startswith("end"):
             self._drop_folder()
-            slot, time_s = line.split()
+            slot, index, time_s = line.split()
+            self.count = int(index) + 1
             image = self._picture(int(slot), size, copied=self._in_use >= lent)
-            yield float(time_s), image
+            yield int(index), float(time_s), image
             del image  # else it would be in use until the next one comes
             self._give_back()
+        self.count = int(line.split()[1])
 
     def _share(self, size: int) -> Path:
         """Map a file that the child is to map too, in memory where there is room for it."""

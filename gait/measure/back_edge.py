@@ -175,10 +175,10 @@ def _before_anything(colours: npt.NDArray[np.float32], reach: int) -> tuple[Floa
     A good step is clear, and what is above it is like the background higher up.
     """
     below, over = _sides(colours, reach)
-    strength = np.linalg.norm(over - below, axis=-1)
+    strength = _length(over - below)
     edges = np.linspace(FINE_STEPS + reach, colours.shape[1], BACKGROUND_BANDS + 1).astype(int)
     bands = [colours[:, a:b].mean(axis=1, keepdims=True) for a, b in pairwise(edges)]
-    unlike = np.min([np.linalg.norm(over - band, axis=-1) for band in bands], axis=0)
+    unlike = np.min([_length(over - band) for band in bands], axis=0)
     like = np.exp(-((unlike / (BACKGROUND_SHARE * strength + CLEAR_STEP)) ** 2))
     return strength, _clear(strength) * (0.15 + 0.85 * like)
 
@@ -209,6 +209,11 @@ def _first_step(change: npt.NDArray[np.float32], path: IndexArray, reach: int) -
     return first
 
 
+def _length(colours: npt.NDArray[np.floating]) -> FloatArray:
+    # several times as fast as np.linalg.norm along an axis of three
+    return np.sqrt(np.einsum("...c,...c->...", colours, colours))
+
+
 def _clear(strength: FloatArray) -> FloatArray:
     clear: FloatArray = strength / (strength + 2 * CLEAR_STEP)
     return clear
@@ -226,7 +231,7 @@ def _change(
         return None
     change = colours - cv2.blur(sample(lane.picture, lane.places(spots)), (1, 5))
     light = np.median(change[:, FINE_STEPS + reach :], axis=(0, 1))
-    size = np.asarray(np.linalg.norm(change - light, axis=-1), np.float32)
+    size = np.asarray(_length(change - light), np.float32)
     return None if np.median(size[:, FINE_STEPS + reach :]) > MOST_CHANGE else size
 
 

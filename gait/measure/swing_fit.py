@@ -21,6 +21,8 @@ MOST_MISS = 3.0
 """A fit that misses the frames by more than so many usual errors is not of one swing."""
 LEAST_FRAMES = 3
 """Frames needed on the floor beside an event, and in the air, before it is timed."""
+ALIKE = np.array([10.0, 10.0, 0.01, 0.01])
+"""Changes of prints (px) and moments (s) that matter alike; a fit finds its way sooner by them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -199,10 +201,17 @@ def _fit(
     return _as_swing(result.x, result.jac, window, memory, spread)
 
 
-def solve(window: Window, shape: SwingShape, usual: Usual | None, spread: float) -> OptimizeResult:
+def solve(
+    window: Window,
+    shape: SwingShape,
+    usual: Usual | None,
+    spread: float,
+    start: FloatArray | None = None,
+) -> OptimizeResult:
     """Fit prints and moments (from, to, off, on); residuals in usual errors of a frame."""
     t, x = window.time_s, window.along
-    start = _first_guess(window, usual)
+    if start is None:
+        start = _first_guess(window, usual)
 
     def split(theta: FloatArray) -> tuple[FloatArray, float, float]:
         length = max(theta[3] - theta[2], 0.03)
@@ -220,7 +229,9 @@ def solve(window: Window, shape: SwingShape, usual: Usual | None, spread: float)
         rows = np.stack([done - 1, -done, by_time * (1 - share), by_time * share], axis=1) / spread
         return np.concatenate([rows, _usual_slopes(usual)])
 
-    return least_squares(residual, start, jacobian, loss="soft_l1", f_scale=2.0, max_nfev=30)
+    return least_squares(
+        residual, start, jacobian, x_scale=ALIKE, loss="soft_l1", f_scale=2.0, max_nfev=30
+    )
 
 
 def _first_guess(window: Window, usual: Usual | None) -> FloatArray:

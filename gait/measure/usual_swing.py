@@ -80,9 +80,12 @@ def _costs(windows: list[Window], noise: tuple[float, float], easings: FloatArra
     """Return how badly each curve fits some swings, shape (curves,)."""
     spread, memory = noise
     costs = np.zeros(len(easings))
-    for k, easing in enumerate(easings):
-        shape = SwingShape(easing=float(easing))
-        costs[k] = sum(solve(w, shape, None, spread).cost for w in windows) / memory
+    for window in windows:
+        start = None
+        for k, easing in enumerate(easings):
+            found = solve(window, SwingShape(easing=float(easing)), None, spread, start)
+            costs[k] += found.cost / memory
+            start = found.x  # the next curve is nearly the same
     return costs
 
 

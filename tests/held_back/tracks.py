@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from gait.clip import read_frames
+from gait.clip import Clip
+from gait.pipeline import LOOKS_PER_S
 from gait.pose import CowNetwork
 from gait.track import Pass, follow
 
@@ -18,7 +19,8 @@ def tracks_of(clip: Path, network: CowNetwork, *, again: bool = False) -> list[P
     """The passes of a clip, from disk if this network has looked at it before."""
     kept = clip.with_suffix(f".{network.card.version}.npz")
     if again or not kept.exists():
-        write_passes(list(follow(read_frames(clip), network)), kept)
+        with Clip(clip, looks_per_s=LOOKS_PER_S) as film:
+            write_passes(list(follow(film.frames(), network)), kept)
     return read_passes(kept)
 
 
