@@ -1,9 +1,13 @@
-"""Who works in this browser, kept over a reload: a random key in a cookie, the name with us."""
+"""What outlives a reload: who works in this browser, and what is half typed in there.
+
+A random key is in a cookie; the rest is with us, in memory.
+"""
 
 from __future__ import annotations
 
 import secrets
 import time
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import streamlit as st
@@ -21,9 +25,23 @@ class Remembered:
     until_s: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class LaidBy:
+    """What is half typed in at a browser, by the names of its fields, and how long it is kept."""
+
+    fields: dict[str, object]
+    until_s: float
+
+
 @st.cache_resource(show_spinner=False)
 def _browsers() -> dict[str, Remembered]:
     """By key. Only in memory: nobody is remembered once the program has been stopped."""
+    return {}
+
+
+@st.cache_resource(show_spinner=False)
+def _laid_by() -> dict[str, LaidBy]:
+    """By key, as the browsers are."""
     return {}
 
 
@@ -52,8 +70,10 @@ def keep(name: str, *, signed_in: bool) -> None:
 
 def forget() -> None:
     """Forget who works in this browser."""
-    for key in (st.session_state.pop("browser_key", ""), st.context.cookies.get(cookie_name(), "")):
+    for key in _keys():
         _browsers().pop(key, None)
+        _laid_by().pop(key, None)
+    st.session_state.pop("browser_key", None)
 
 
 def forget_everywhere(name: str) -> None:
@@ -69,3 +89,38 @@ def recall(*, need_pin: bool) -> str | None:
     if one is None or one.until_s < time.time() or (need_pin and not one.signed_in):
         return None
     return one.name
+
+
+def _keys() -> tuple[str, ...]:
+    """Return the keys of this browser: the newest one may not be in its cookie yet."""
+    known = (st.session_state.get("browser_key"), st.context.cookies.get(cookie_name()))
+    return tuple(key for key in known if key)
+
+
+def lay_by(fields: dict[str, object], *, gone: Collection[str]) -> None:
+    """Keep what is half typed in at this browser; one without a key gets one.
+
+    Parameters
+    ----------
+    fields : dict
+        Of this tab; those of the browser's other tabs stay.
+    gone : collection of str
+        Fields of this tab that are done with.
+    """
+    now, laid_by = time.time(), _laid_by()
+    for old in [key for key, one in laid_by.items() if one.until_s < now]:
+        laid_by.pop(old, None)
+    kept = {name: value for name, value in pick_up().items() if name not in gone} | fields
+    for key in _keys():
+        laid_by.pop(key, None)
+    if not kept:
+        return
+    if not _keys():
+        st.session_state["browser_key"] = secrets.token_urlsafe(32)
+    laid_by[_keys()[0]] = LaidBy(fields=kept, until_s=now + KEPT_FOR_S)
+
+
+def pick_up() -> dict[str, object]:
+    """Return what was half typed in when this browser was reloaded."""
+    kept = [one for key in _keys() if (one := _laid_by().get(key)) is not None]
+    return dict(kept[0].fields) if kept and kept[0].until_s >= time.time() else {}

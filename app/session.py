@@ -16,7 +16,7 @@ from app.texts import said, t
 from gait.errors import GaitError
 from gait.farm import lame_today
 from gait.herd.lame_list import LameCow
-from gait.herd.people import may
+from gait.herd.people import NOBODY_NAMED, may
 from gait.herd.records import Person
 from gait.overview import Overview, herd_overview
 from gait.store import Store, open_store
@@ -143,7 +143,7 @@ def on_this_computer() -> bool:
 def who() -> str:
     """Return the name that goes on record."""
     known = person()
-    return known.name if known else t("person.unnamed")
+    return known.name if known else NOBODY_NAMED
 
 
 def allowed(action: str) -> bool:
@@ -177,7 +177,8 @@ def _ask_name(key: str) -> None:
         work_as(st.session_state[key])
 
     names = [p.name for p in store().people.all()]
-    st.selectbox(t("person.who"), names, index=None, key=key, on_change=take)
+    st.selectbox(t("person.who"), names, index=None, key=key, on_change=take,
+                 placeholder=t("app.choose"))  # fmt: skip
 
 
 def show(problem: GaitError) -> None:

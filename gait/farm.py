@@ -27,8 +27,6 @@ if TYPE_CHECKING:
 RULES_SETTING = "rules"
 MODEL_SETTING = "score_model"
 DEMO_SETTING = "invented_demo_farm"
-RENUMBERED_SETTING = "renumbered_cow"
-"""A line each time, like every setting: so it stays known which number a cow had before."""
 CALIBRATED_ON = 1000
 
 
@@ -40,18 +38,6 @@ def rules_of(store: Store) -> HerdRules:
 def is_demo(store: Store) -> bool:
     """Tell whether this is the invented demo farm, where no film of a real cow belongs."""
     return bool(store.settings.get(DEMO_SETTING, False))
-
-
-def renumber_cow(store: Store, old: str, new: str, *, who: str) -> None:
-    """Give a cow another animal number; all records about her go along, and who did so is kept.
-
-    Raises
-    ------
-    StoreError
-        There is no such cow, or the new number is taken.
-    """
-    store.cows.renumber(old, new)
-    store.settings.put(RENUMBERED_SETTING, {"old": old, "new": new}, who=who)
 
 
 def lame_today(store: Store, today: date | None = None, *, cow: str | None = None) -> list[LameCow]:

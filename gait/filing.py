@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait.clip.filmed import filmed_at as told_by_film
-from gait.errors import ExchangeError, StoreReadOnly
+from gait.errors import StoreReadOnly
 from gait.herd.records import NewPass
 from gait.keeping import keep_days
+from gait.naming import name_by_exit_order, name_by_file, offer_by_other_name
 from gait.pipeline import ClipReport, PassReport, measure_json, proposal_json
 
 if TYPE_CHECKING:
-    from gait.herd.which_cow import Matching
     from gait.store import Store
 
 CLIPS, REVIEW = "clips", "review"
@@ -77,6 +77,7 @@ def file_report(
     info = report.info
     known = store.clips.by_sha256(info.sha256)
     if known is not None and (had := store.passes.of_clip(known.clip_id)):
+        offer_by_other_name(store, known.clip_id, name or info.path.name, who=who)
         return Filed(clip_id=known.clip_id, pass_ids=[p.pass_id for p in had], is_new=False)
     check_writable(store)
     filmed = filmed_at or begun_at(info.path)
@@ -92,7 +93,7 @@ def file_report(
     ).clip
     new = [_new_pass(p, filmed, files.get(p.track.number, {})) for p in report.passes]
     pass_ids = store.passes.add(clip.clip_id, new)
-    _name_by_file(store, report, pass_ids, clip.name, who)
+    name_by_file(store, pass_ids, clip.name, who=who, written=[p.cow for p in report.passes])
     if exit_order is not None:
         name_by_exit_order(store, clip.clip_id, exit_order, who=who)
     return Filed(clip_id=clip.clip_id, pass_ids=pass_ids, is_new=True)
@@ -155,73 +156,6 @@ def check_room(folder: Path, size: int) -> None:
             f"The disk is almost full: {size / 1e6:.0f} MB for the film and "
             f"{KEEP_FREE / 1e6:.0f} MB for the records are not there.",
             "Make room on the disk, then hand the film in again; nothing was lost.",
-        )
-
-
-def name_by_exit_order(store: Store, clip_id: int, file: Path, *, who: str) -> Matching:
-    """Name the cows of a clip from an exit-order list; doubtful matches are marked as such.
-
-    Returns
-    -------
-    Matching
-        Also the cows that were listed but not filmed.
-
-    Raises
-    ------
-    ExchangeError
-        Not one line of the list could be taken; the message names the first reason.
-    """
-    from gait.exchange.records_csv import read_exit_list
-    from gait.herd.which_cow import PassTime, match_exit_order
-
-    passes = [
-        PassTime(pass_id=p.pass_id, at=p.observed_at)
-        for p in sorted(store.passes.of_clip(clip_id), key=lambda p: (p.observed_at, p.pass_id))
-    ]
-    on = passes[0].at.date() if passes else None
-    listed = read_exit_list(file.read_bytes(), store.cows.all(), on=on)
-    if listed.rejected and not listed.entries:
-        first = listed.rejected[0]
-        raise ExchangeError(
-            f"No line of the exit-order list can be used; line {first.line}: {first.why}",
-            "Take in the herd list first, or mend the list. The passes are filed without names.",
-        )
-    matching = match_exit_order(listed.entries, passes)
-    for match in matching.matches:
-        store.identities.set(
-            match.pass_id,
-            match.cow,
-            who=who,
-            source="exit_order",
-            doubtful=match.doubtful,
-            candidates=match.candidates,
-        )
-    return matching
-
-
-def _name_by_file(
-    store: Store, report: ClipReport, pass_ids: Sequence[int], name: str, who: str
-) -> None:
-    """Name the cow after the file when it names one cow and shows one."""
-    from gait.herd.which_cow import cow_from_file_name
-
-    if len(pass_ids) != 1:
-        return
-    cows = store.cows.all()
-    known = cow_from_file_name(
-        name,
-        [c.number for c in cows],
-        [(c.electronic, c.number) for c in cows if c.electronic],
-    )
-    cow = known.cow or (None if known.candidates else report.passes[0].cow)
-    if cow is not None or known.candidates:
-        store.identities.set(
-            pass_ids[0],
-            cow,
-            who=who,
-            source="file_name",
-            doubtful=cow is None,
-            candidates=known.candidates if cow is None else (),
         )
 
 

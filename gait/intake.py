@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -11,9 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from gait.clip.filmed import filmed_at
-from gait.errors import ClipUnreadable, StoreReadOnly
+from gait.clip.sniff import sniff
+from gait.errors import ClipError, ClipUnreadable, StoreReadOnly
 from gait.filing import check_room, check_writable, file_time
+from gait.herd.named_files import number_in_name
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
+from gait.naming import offer_by_other_name
 
 if TYPE_CHECKING:
     from gait.herd.records import Job
@@ -22,16 +26,22 @@ if TYPE_CHECKING:
 INCOMING = "incoming"
 JOB_KIND = "score_clip"
 CHUNK = 1 << 20
+HEAD = 400
+"""Bytes that tell what a file is."""
 SETTLED_S = 3.0
 """A file in the watched folder that changed less than this long ago is still being copied."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class TakenIn:
-    """What came of one file: its job, and whether its content was known already."""
+    """What came of one file: its job, and whether its cows are known already.
+
+    ``same_as`` is the other name under which the same content came in before, else empty.
+    """
 
     job: Job
     is_new: bool
+    same_as: str = ""
 
 
 def take_in(
@@ -80,23 +90,38 @@ def take_in(
     folder = _incoming(store)
     check_room(folder, _size(content))
     path, sha256 = _write(folder, content, suffix)
-    known = store.clips.by_sha256(sha256) is not None
+    clip = store.clips.by_sha256(sha256)
+    known = clip is not None
     told = filmed_at(content, now=datetime.now(UTC)) or filmed
     payload = {"file": path.name, "name": shown, "who": who} | _date(told)
     job = store.jobs.add(sha256, JOB_KIND, payload, undated=told is None and not known)
     if by_hand or job.state != "put_away":
         _hand_in_again(store, job, payload, is_known=known)
-    return TakenIn(job=store.jobs.get(job.job_id) or job, is_new=not known)
+    other = clip.name if clip else str(job.payload["name"])
+    is_other = other != shown and job.state not in ("failed", "put_away")
+    if clip and is_other:
+        offer_by_other_name(store, clip.clip_id, shown, who=who)
+    return TakenIn(
+        job=store.jobs.get(job.job_id) or job, is_new=not known, same_as=other if is_other else ""
+    )
 
 
 def _hand_in_again(store: Store, job: Job, payload: Mapping[str, str], *, is_known: bool) -> None:
     """Take the newest name: a photo called a film is mended by dropping it as a photo."""
+    payload = {**payload, "name": _telling_name(str(job.payload["name"]), payload["name"])}
     older = incoming_file(store, str(job.payload["file"]))
     payload = {k: v for k, v in job.payload.items() if k == "filmed_at"} | dict(payload)
     undated = "filmed_at" not in payload and not is_known
     taken = store.jobs.handed_in_again(job.job_id, payload, undated=undated)
     if taken and older.name != payload["file"]:
         older.unlink(missing_ok=True)
+
+
+def _telling_name(older: str, newer: str) -> str:
+    """Return the newer name; where only the older one tells a cow's number, with that."""
+    if number_in_name(newer) or not number_in_name(older):
+        return newer
+    return Path(older).stem + Path(newer).suffix
 
 
 def date_films(store: Store, jobs: Iterable[Job], filmed: datetime) -> None:
@@ -109,9 +134,45 @@ def date_films(store: Store, jobs: Iterable[Job], filmed: datetime) -> None:
         Undated.
     filmed : datetime
         Aware time of the first frame.
+
+    Raises
+    ------
+    ClipError
+        That time is still to come.
     """
+    refuse_to_come(filmed)
     for job in jobs:
         store.jobs.handed_in_again(job.job_id, {**job.payload, **_date(filmed)})
+
+
+def refuse_no_film(content: BinaryIO, name: str) -> None:
+    """Refuse a file that by its first bytes is plainly neither film nor photo, before it is kept.
+
+    Raises
+    ------
+    ClipUnreadable
+        In the name that people know the file by.
+    """
+    head = content.read(HEAD)
+    content.seek(0)
+    with tempfile.TemporaryDirectory() as folder:
+        begun = Path(folder) / f"begun{Path(name).suffix}"
+        begun.write_bytes(head)
+        try:
+            sniff(begun)
+        except ClipUnreadable as told:
+            raise ClipUnreadable(told.message.replace(begun.name, name), told.hint) from told
+
+
+def refuse_to_come(filmed: datetime) -> None:
+    """Refuse a filming time that is still to come.
+
+    Raises
+    ------
+    ClipError
+    """
+    if filmed > datetime.now(UTC):
+        raise ClipError("The time of filming is still to come.", "Say when it was filmed.")
 
 
 def filmed_of(job: Job) -> datetime | None:

@@ -110,6 +110,12 @@ def person_and_person(store: Store) -> Agreement | None:
     return _agreement(store.scores.person_and_person())
 
 
+def too_few(pairs: int) -> str:
+    """Return why nothing is said on how well so few scores agree; empty where they are enough."""
+    enough = pairs >= PAIRS_NEEDED
+    return "" if enough else f"Too few to judge yet: {pairs} of {PAIRS_NEEDED} passes."
+
+
 def _agreement(pairs: Sequence[tuple[int, int]]) -> Agreement | None:
     from gait.statistics import agreement as ag
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
+from gait.herd.lame_list import is_treatment
 from gait.herd.records import PassSummary
 
 if TYPE_CHECKING:
@@ -26,10 +27,10 @@ def for_second_opinion(store: Store, since: datetime, limit: int = 100) -> list[
     limit : int
     """
     found = store.queue.for_vet(since, limit)
-    disputed = {both.pass_id for both in store.decisions.conflicts()}
+    disputed = store.queue.disputed(since)
     treated: dict[str, date] = {}
     for trim in store.trims.of_cows({p.cow for p in found if p.cow is not None}):
-        if trim.reason != "maintenance":
+        if is_treatment(trim.reason, trim.findings):
             treated[trim.cow] = max(trim.on, treated.get(trim.cow, trim.on))
 
     def is_asked(one: PassSummary) -> bool:

@@ -101,10 +101,15 @@ def plan_day(store: Store, on: date, *, trimmer: str, capacity: int) -> TrimDay:
     Raises
     ------
     StoreError
-        The day has no room for a single cow.
+        The day is over, or has no room for a single cow.
     """
     from gait.herd.records import TrimEntry
 
+    if on < date.today():
+        raise StoreError(
+            f"The {on} is over: a trim day is planned for today or later.",
+            "What was done on that day is entered under Findings.",
+        )
     proposed = propose(store, on, capacity).on_list
     day = store.trim_days.plan(on, trimmer=trimmer, capacity=capacity)
     entries = [
@@ -198,6 +203,7 @@ def sheet_of(
     """
     from gait.exchange.sheet_content import trim_sheet
     from gait.farm import lame_today
+    from gait.withdrawals import withdrawals
 
     content = trim_sheet(
         day,
@@ -205,6 +211,7 @@ def sheet_of(
         cows={c.number: c for c in store.cows.all()},
         lame=lame_today(store) if lame is None else lame,
         last_trimmed=store.trims.last_days(),
+        withdrawals=withdrawals(store),
         farm=str(store.settings.get(FARM_NAME_SETTING, "")),
         words=words,
     )
@@ -225,7 +232,7 @@ def plan_trim_day(store: Store, on: date, *, trimmer: str = "", capacity: int = 
     Raises
     ------
     StoreError
-        The day has no room for a single cow.
+        The day is over, or has no room for a single cow.
     """
     known = next((d for d in open_days(store) if d.on == on), None)
     return sheet_of(store, known or plan_day(store, on, trimmer=trimmer, capacity=capacity))

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from gait.herd.blocks import OTHER_CLAW
 from gait.herd.records import Cow, Finding, Trim
 
 FARM_NAME = "Samplelane (invented demo farm)"
@@ -203,15 +204,16 @@ class _Course:
         code, zone, _, block, foot = _LESIONS[pick]
         if self.rng.random() < 0.4:
             foot = {"RH": "LH", "LH": "RH", "LF": "RF"}[foot]
-        outer = foot.endswith("H")
+        claw = "both" if code in ("DD", "IP") else "outer" if foot.endswith("H") else "inner"
         finding = Finding(
             foot=foot,
-            claw="both" if code in ("DD", "IP") else "outer" if outer else "inner",
+            claw=claw,
             zone=zone,
             code=code,
             stage="M2" if code == "DD" else None,
             severity="severe" if self.level >= 4 else "moderate",
             block=block,
+            block_claw=OTHER_CLAW[claw] if block else None,
             bandage=code in ("DD", "SU") and bool(self.rng.random() < 0.5),
             toe_length_mm=float(np.round(self.rng.normal(80, 4))),
         )

@@ -49,12 +49,15 @@ def load_history(store: Store, now: datetime | None = None) -> None:
         for i, at in enumerate(weeks)
     ]
     passes.append(decided("0423", 4, now - timedelta(days=3), proposed=4))
+    ulcer = Finding(
+        foot="LH", claw="outer", zone="typical_place", code="SU", block=True, block_claw="inner"
+    )
     trim = Trim(
         cow="0417",
         on=(now - timedelta(days=15)).date(),
         who="Tom",
         reason="therapeutic",
-        findings=(Finding(foot="LH", claw="outer", zone="typical_place", code="SU", block=True),),
+        findings=(ulcer,),
         recheck_on=(now - timedelta(days=1)).date(),
     )
     store.bulk.load(cows=herd_list(now), passes=passes)

@@ -218,8 +218,11 @@ def test_another_kind_of_file_is_refused_with_one_sentence(
     assert sentence in err
 
 
-def test_a_missing_file_is_refused_and_no_farm_is_made(tmp_path: Path, run: Run) -> None:
+def test_a_missing_file_is_refused_and_no_farm_is_made(
+    tmp_path: Path, herd: Path, run: Run
+) -> None:
+    code, _, err = run("import", "trims", tmp_path / "none.csv", "--farm", herd)
+    assert (code, "none.csv could not be used" in err) == (2, True)
     code, _, err = run("import", "trims", tmp_path / "none.csv", "--farm", tmp_path / "new")
-    assert code == 2
-    assert "none.csv could not be used" in err
+    assert (code, "There are no records in" in err) == (2, True)
     assert not (tmp_path / "new").exists()

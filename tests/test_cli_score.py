@@ -88,6 +88,15 @@ def test_one_time_for_several_clips_is_refused(capsys, coded_film):
     assert "one clip only" in told
 
 
+def test_a_time_that_is_still_to_come_is_refused_before_the_film_is_watched(
+    capsys, coded_film, tmp_path
+):
+    farm = tmp_path / "farm"
+    told = refused(capsys, coded_film, "--farm", farm, "--filmed-at", "2099-06-01T05:30")
+    assert "The time of filming is still to come." in told
+    assert not farm.exists()
+
+
 def test_one_refused_clip_does_not_stop_the_others(capsys, coded_film, tmp_path):
     bad = damaged.not_a_film(tmp_path / "bad.mp4")
     assert main(["score", str(bad), str(coded_film), "--json"]) == 2

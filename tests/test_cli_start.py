@@ -9,6 +9,8 @@ import pytest
 
 from gait import bulk
 from gait.cli import main
+from gait.clip import Clip
+from gait.errors import ClipUnusable
 from gait.filing import file_report
 from gait.herd.records import Cow
 from gait.store import open_store
@@ -28,6 +30,25 @@ def test_a_film_that_the_farm_has_is_not_watched_again(
     assert "again.mp4 was watched before" in told
     reason = coded_report.passes[0].proposal.reasons[0]
     assert reason.split(" ")[0] in told, "the table is printed all the same"
+
+
+def test_a_film_new_to_the_farm_is_read_once_to_know_its_content(tmp_path, coded_film, monkeypatch):
+    film = tmp_path / "new.mp4"
+    shutil.copyfile(coded_film, film)
+    read, digest = [], hashlib.file_digest
+    monkeypatch.setattr(
+        hashlib, "file_digest", lambda file, kind: read.append(file.name) or digest(file, kind)
+    )
+
+    def look_only(clips, **_):
+        for path in clips:
+            with Clip(path) as clip:
+                assert clip.info.width
+            yield path, ClipUnusable("Not for this test.", "")
+
+    monkeypatch.setattr(bulk, "score_clips", look_only)
+    assert main(["start", str(film), "--farm", str(tmp_path / "farm"), "--no-page"]) == 2
+    assert len(read) == 1
 
 
 def test_a_film_that_cannot_be_read_still_says_why(tmp_path, capsys):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import shutil
 from collections import namedtuple
-from datetime import UTC, datetime
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from gait.errors import StoreReadOnly
 from gait.filing import file_report, keep_clip, read_traces
 from gait.herd.records import Cow
 from gait.store import open_store
+from tests.test_clip_filmed import EPOCH
 
 FILMED = datetime(2026, 11, 2, 6, 30, tzinfo=UTC)
 
@@ -53,6 +55,17 @@ def test_clip_passes_and_review_films_are_filed(store, coded_report):
     assert read_traces(store.folder, kept.files) is not None
 
 
+def test_a_film_that_tells_when_it_began_is_believed_before_its_file(store, coded_report, tmp_path):
+    began = datetime.now(UTC).replace(microsecond=0) - timedelta(days=3)
+    film = bytearray(coded_report.info.path.read_bytes())
+    told = film.index(b"mvhd") + 8
+    film[told : told + 4] = int((began - EPOCH).total_seconds()).to_bytes(4, "big")
+    (tmp_path / "told.mp4").write_bytes(film)
+    report = replace(coded_report, info=replace(coded_report.info, path=tmp_path / "told.mp4"))
+    filed = file_report(store, report, films=False)
+    assert store.clips.get(filed.clip_id).filmed_at == began
+
+
 def test_filed_measures_are_those_of_the_json(store, coded_report):
     (pass_id,) = file_report(store, coded_report, films=False).pass_ids
     kept = store.passes.get(pass_id)
@@ -74,6 +87,27 @@ def test_the_file_name_names_the_cow_of_the_herd_list(store, coded_report):
     store.cows.put([Cow(number="0412")])
     (pass_id,) = file_report(store, coded_report, films=False).pass_ids
     assert store.passes.get(pass_id).summary.cow == "0412"
+
+
+@pytest.mark.parametrize("herd", [(), ("0412",)])
+def test_a_number_that_no_herd_list_holds_is_offered_and_not_taken(store, coded_report, herd):
+    store.cows.put([Cow(number=number) for number in herd])
+    report = replace(coded_report, passes=[replace(coded_report.passes[0], cow=None)])
+    (pass_id,) = file_report(store, report, films=False, name="107.mp4").pass_ids
+    summary = store.passes.get(pass_id).summary
+    assert (summary.cow, summary.identity_doubtful) == (None, True)
+    assert store.identities.of_pass(pass_id)[-1].candidates == ("107",)
+    assert store.cows.get("107") is None
+
+
+def test_another_name_of_the_same_film_tells_the_cow_where_nobody_has(store, coded_report):
+    report = replace(coded_report, passes=[replace(coded_report.passes[0], cow=None)])
+    (pass_id,) = file_report(store, report, films=False, name="lane.mp4").pass_ids
+    assert store.identities.of_pass(pass_id) == []
+    file_report(store, report, films=False, name="5123.mp4")
+    assert store.identities.of_pass(pass_id)[-1].candidates == ("5123",)
+    file_report(store, report, films=False, name="5124.mp4")
+    assert len(store.identities.of_pass(pass_id)) == 1
 
 
 def test_a_failing_copy_files_nothing_at_all(store, coded_report, monkeypatch):

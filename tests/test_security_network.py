@@ -233,6 +233,7 @@ def test_by_default_only_this_computer_is_served(monkeypatch, tmp_path):
     assert surroundings["EXITLANE_OPEN_TO_NETWORK"] == ""
     assert "--browser.gatherUsageStats=false" in flags
     assert "--client.showErrorDetails=none" in flags
+    assert "--client.showErrorLinks=false" in flags
     assert f"--server.maxUploadSize={start.LARGEST_UPLOAD_MB}" in flags
     assert "--server.allowedHosts=127.0.0.1" in flags
     assert surroundings["https_proxy"] == start.CLOSED_PORT

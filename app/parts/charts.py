@@ -9,7 +9,7 @@ import altair as alt
 import pandas as pd
 
 from app.parts import look
-from app.texts import has, t
+from app.texts import day_format, decimals, has, t
 from gait.herd.figures import Period
 from gait.herd.records import Score, Trim
 from gait.statistics.prevalence import Share
@@ -41,7 +41,7 @@ def trend(periods: Sequence[Period]) -> alt.LayerChart:
             scale=alt.Scale(domain=list(what.values()), range=[[1, 0], [5, 3]]),
         ),
         tooltip=[
-            alt.Tooltip("day:T", title=t("chart.from_day"), format="%Y-%m-%d"),
+            alt.Tooltip("day:T", title=t("chart.from_day"), format=day_format()),
             alt.Tooltip("what:N", title=t("chart.what")),
             alt.Tooltip("text:N", title=t("chart.share")),
             alt.Tooltip("cows:Q", title=t("chart.cows")),
@@ -76,7 +76,10 @@ def shares(groups: Mapping[str, Share]) -> alt.LayerChart:
 def cow_line(scores: Sequence[Score], trims: Sequence[Trim]) -> alt.LayerChart:
     """Draw one cow's scores over time, with a mark on each trim."""
     points = pd.DataFrame(
-        [{"day": _naive(s.observed_at), "score": s.score, "who": s.decided_by} for s in scores]
+        [
+            {"day": _naive(s.observed_at), "score": s.score, "who": look.person(s.decided_by)}
+            for s in scores
+        ]
     )
     y = alt.Y(
         "score:Q", title=t("pass.score"), scale=alt.Scale(domain=[0.8, 5.6]),
@@ -88,7 +91,7 @@ def cow_line(scores: Sequence[Score], trims: Sequence[Trim]) -> alt.LayerChart:
     ).encode(
         x=alt.X("day:T", title=None, axis=alt.Axis(format="%m/%Y", tickCount=6, grid=False)),
         y=y,
-        tooltip=[alt.Tooltip("day:T", title=t("chart.day"), format="%Y-%m-%d"),
+        tooltip=[alt.Tooltip("day:T", title=t("chart.day"), format=day_format()),
                  alt.Tooltip("score:Q", title=t("pass.score")),
                  alt.Tooltip("who:N", title=t("chart.who"))],
     )  # fmt: skip
@@ -104,7 +107,7 @@ def cow_line(scores: Sequence[Score], trims: Sequence[Trim]) -> alt.LayerChart:
             .mark_point(shape="triangle-down", size=130, color=look.ORANGE, filled=True, opacity=1)
             .encode(
                 x="day:T", y="y:Q",
-                tooltip=[alt.Tooltip("day:T", title=t("chart.day"), format="%Y-%m-%d"),
+                tooltip=[alt.Tooltip("day:T", title=t("chart.day"), format=day_format()),
                          alt.Tooltip("what:N", title=t("chart.what"))],
             )
         )  # fmt: skip
@@ -118,6 +121,11 @@ def _group(name: str) -> str:
     """Return a group in the person's language; the herd's own names stay."""
     key = f"stage.{name.split(' days')[0].replace(' ', '_')}"
     return t(key) if has(key) else name
+
+
+def decimal_axis() -> alt.Axis:
+    """Return an axis with the decimal sign of the person's language."""
+    return alt.Axis(labelExpr=f"replace(datum.label, '.', '{decimals('.')}')")
 
 
 def reliability(bins: Sequence[tuple[float, float, int]]) -> alt.LayerChart:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import said, t
+from app.texts import decimals, said, t
 from gait.comparison import Against, compare_pass
 from gait.herd.records import PassRecord
 from gait.statistics.spread import TWO_SIDED_90, figures
@@ -52,7 +52,7 @@ def value_text(line: Against) -> str:
         return t("pass.not_measured")
     unit = UNITS.get(line.unit, " %" if line.unit.startswith("%") else f" {line.unit}")
     spread = f" ± {figures(TWO_SIDED_90 * line.se, line.se)}" if math.isfinite(line.se) else ""
-    return f"{figures(line.value, line.se)}{spread}{unit}"
+    return decimals(f"{figures(line.value, line.se)}{spread}") + unit
 
 
 def _table(lines: list[Against]) -> pd.DataFrame:
@@ -70,7 +70,7 @@ def _table(lines: list[Against]) -> pd.DataFrame:
 
 
 def _short(value: float, se: float) -> str:
-    return figures(value, se) if math.isfinite(value) else "–"
+    return decimals(figures(value, se)) if math.isfinite(value) else "–"
 
 
 def _chart(lines: list[Against]) -> alt.LayerChart:

@@ -2,33 +2,41 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app import session, texts
 from app.parts import look, pass_view, player
 from app.texts import t
+from gait.checking import outranked
 from gait.errors import GaitError, StoreConflict
 from gait.farm import decide as keep_decision
 from gait.farm import lame_today
-from gait.herd.records import DecisionKind, PassRecord
+from gait.herd.records import Decision, DecisionKind, PassRecord, PassSummary
 from gait.score import SCORES
 
 WHY = ("slipped", "distracted", "looks_worse", "looks_better", "one_leg", "film")
 """Reasons that take one tap; more can be typed."""
 SHOWING = "check_showing"
 """The pass on the screen: it stays there whatever others do, until this person is done with it."""
+SEEN = "seen_version"
+"""The pass on the screen and its version when it came there."""
+UNDO_FOR = timedelta(minutes=15)
+"""So long one's own decision can be taken back on the spot after the page was loaded anew."""
 
 
 def seen_version(record: PassRecord) -> int:
-    """Return which version of a pass the person was looking at when they pressed something.
+    """Return which version of a pass the person is looking at: that with which it came up.
 
-    The page is drawn anew on every press, by then perhaps with somebody else's decision in it;
-    what counts is what stood there before. To be asked once each time the page is drawn.
+    The page is drawn anew on every press and with every word typed in, by then perhaps with
+    somebody else's decision in it, of which this person knows nothing.
     """
-    key, now = f"seen_{record.summary.pass_id}", record.summary.version
-    before = int(st.session_state.get(key, now))
-    st.session_state[key] = now
-    return before
+    pass_id, now = record.summary.pass_id, record.summary.version
+    if st.session_state.get(SEEN, (None, 0))[0] != pass_id:
+        st.session_state[SEEN] = pass_id, now
+    return int(st.session_state[SEEN][1])
 
 
 def buttons(record: PassRecord, *, place: str) -> None:
@@ -37,22 +45,28 @@ def buttons(record: PassRecord, *, place: str) -> None:
     seen = seen_version(record)
     own = st.session_state.get(f"{place}_own_{pass_id}")
     if own is not None:
-        _ask_why(record, own, place, seen)
+        _ask_why(record, *own, place=place)
         return
     tapped = score_buttons(record, place=place, proposed=proposed)
     if tapped is not None:
         if proposed is None or tapped == proposed:
             _keep(record, tapped, "", seen)
         else:
-            st.session_state[f"{place}_own_{pass_id}"] = tapped
+            st.session_state[f"{place}_own_{pass_id}"] = tapped, seen
             st.rerun()
+    with st.container(key=f"{place}_keys_told"):
+        st.caption(t("decide.keys"))
+    scores = {str(score): f"{place}_score_{score}_{pass_id}" for score in SCORES}
+    player.keys(scores, key=f"{place}_keys_{pass_id}")
     row = st.container(horizontal=True, gap="small")
     if row.button(t("decide.second"), key=f"{place}_second_{pass_id}", width="stretch", wrap=True):
         _other(record, "second_opinion_wanted", "", seen)
     if row.button(
         t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch", wrap=True
     ):
-        _other(record, "unusable", t("decide.unusable_reason"), seen)
+        photo = pass_view.is_photo(record)
+        why = t("decide.unusable_photo" if photo else "decide.unusable_reason")
+        _other(record, "unusable", why, seen)
 
 
 def score_buttons(record: PassRecord, *, place: str, proposed: int | None) -> int | None:
@@ -74,16 +88,13 @@ def score_buttons(record: PassRecord, *, place: str, proposed: int | None) -> in
                 label,
                 key=f"{place}_score_{score}_{pass_id}",
                 type="primary" if score == proposed else "secondary",
-                shortcut=str(score),
                 width="stretch",
             ):
                 tapped = score
-    if proposed is not None:
-        player.keys({"Enter": f"{place}_score_{proposed}_{pass_id}"}, key=f"{place}_keys_{pass_id}")
     return tapped
 
 
-def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
+def _ask_why(record: PassRecord, score: int, seen: int, *, place: str) -> None:
     pass_id = record.summary.pass_id
     box = f"{place}_why_box_{pass_id}"
     with st.container(border=True, key=box):
@@ -115,9 +126,9 @@ def _ask_why(record: PassRecord, score: int, place: str, seen: int) -> None:
 
 def _keep(record: PassRecord, score: int, reason: str, seen: int) -> None:
     store, summary = session.store(), record.summary
-    was_lame = _is_lame(summary.cow)
+    was_lame = is_lame(summary.cow)
     try:
-        keep_decision(
+        made = keep_decision(
             store,
             summary.pass_id,
             who=session.who(),
@@ -128,27 +139,50 @@ def _keep(record: PassRecord, score: int, reason: str, seen: int) -> None:
     except GaitError as problem:
         refused(problem, summary.pass_id)
         return
-    st.session_state["said"] = _what_it_means(summary.cow, score, was_lame)
-    leave(record)
+    standing = outranked(store, made)
+    if standing is not None:
+        _say_what_stands(made, standing)
+    st.session_state["said"] = _what_it_means(summary.cow, made, was_lame)
+    leave(made)
 
 
-def _what_it_means(cow: str | None, score: int, was_lame: bool) -> str:
+def _say_what_stands(made: Decision, standing: PassSummary) -> None:
+    """Say that a score does not count, and stay: a second opinion can be asked for right there."""
+    remember(made)
+    st.session_state["refused"] = t(
+        "decide.outranked",
+        name=pass_view.name_of(standing),
+        score=made.score,
+        who=look.person(standing.decided_by or ""),
+        standing=standing.score,
+    )
+    st.query_params["pass"] = str(made.pass_id)
+    st.rerun()
+
+
+def _what_it_means(cow: str | None, made: Decision, was_lame: bool) -> str:
+    score = made.score
     if cow is None:
         return t("decide.no_cow", score=score)
-    is_lame = _is_lame(cow)
-    if is_lame == was_lame:
-        return t("decide.kept", cow=cow, score=score)
-    return t("decide.enters" if is_lame else "decide.leaves", cow=cow, score=score)
+    lame = is_lame(cow)
+    if lame != was_lame:
+        return t("decide.enters" if lame else "decide.leaves", cow=cow, score=score)
+    kept = t("decide.kept", cow=cow, score=score)
+    newest = session.store().scores.of_cows([cow])[-1]
+    if newest.pass_id == made.pass_id or newest.score == score:
+        return kept
+    newer = t("decide.newer", day=newest.observed_at.astimezone().date(), score=newest.score)
+    return f"{kept} {newer}"
 
 
 def named(cow: str, score: int) -> str:
     """Say what it means that a scored cow has got her number: it may be a known one's."""
-    return t("decide.enters" if _is_lame(cow) else "decide.kept", cow=cow, score=score)
+    return t("decide.enters" if is_lame(cow) else "decide.kept", cow=cow, score=score)
 
 
 def _other(record: PassRecord, kind: DecisionKind, reason: str, seen: int) -> None:
     try:
-        session.store().decisions.add(
+        made = session.store().decisions.add(
             record.summary.pass_id,
             kind=kind,
             who=session.who(),
@@ -159,38 +193,61 @@ def _other(record: PassRecord, kind: DecisionKind, reason: str, seen: int) -> No
         refused(problem, record.summary.pass_id)
         return
     st.session_state["said"] = t(f"decide.done_{kind}")
-    leave(record)
+    leave(made)
 
 
 def refused(problem: GaitError, pass_id: int) -> None:
-    """Show why a decision was not taken; after a conflict, show the pass as it is now."""
+    """Show why something was not done; after a conflict, show the pass as it is now."""
     if not isinstance(problem, StoreConflict):
         session.show(problem)
         return
     st.session_state["refused"] = texts.said(str(problem))
+    st.session_state.pop(SEEN, None)
     st.query_params["pass"] = str(pass_id)
     st.rerun()
 
 
-def leave(record: PassRecord) -> None:
-    """Go on to the next pass, and remember this one for taking it back."""
-    cow = record.summary.cow or t("pass.not_named")
-    st.session_state["last_decided"] = {"pass_id": record.summary.pass_id, "cow": cow}
+def leave(made: Decision) -> None:
+    """Go on to the next pass, and remember what was decided for taking it back."""
+    remember(made)
     st.session_state.pop(SHOWING, None)
     st.query_params.pop("pass", None)
     st.rerun()
 
 
-def take_back(pass_id: int) -> None:
-    """Take back the newest decision on a pass and show it again."""
-    try:
-        session.store().decisions.undo(pass_id, who=session.who())
-    except GaitError as problem:
-        session.show(problem)
+def remember(made: Decision | None) -> None:
+    """Offer to this person from now on to take this decision back, or none."""
+    st.session_state[f"last_decided_{session.who()}"] = made
+    st.session_state.pop(SEEN, None)
+
+
+def offer_undo(place: DeltaGenerator) -> None:
+    """Offer to take back one's own last decision, also after the page was loaded anew."""
+    key = f"last_decided_{session.who()}"
+    if key not in st.session_state:
+        since = datetime.now(UTC) - UNDO_FOR
+        st.session_state[key] = session.store().decisions.newest_by(session.who(), since)
+    made: Decision | None = st.session_state[key]
+    if made is None:
         return
-    st.session_state.pop("last_decided", None)
+    cow = session.store().passes.get(made.pass_id).summary.cow or t("pass.not_named")
+    label = t("check.undo", cow=cow)
+    if place.button(label, icon=":material/undo:", key="undo", width="stretch"):
+        _take_back(made)
+
+
+def _take_back(made: Decision) -> None:
+    """Take back this decision, unless something was decided after it, and show its pass."""
+    remember(None)
+    try:
+        session.store().decisions.undo(
+            made.pass_id, who=session.who(), expected_version=made.version
+        )
+    except GaitError as problem:
+        refused(problem, made.pass_id)
+        return
     st.session_state["said"] = t("decide.undone")
-    st.query_params["pass"] = str(pass_id)
+    st.query_params["pass"] = str(made.pass_id)
     st.rerun()
 
 
@@ -209,10 +266,10 @@ def disputes(pass_id: int) -> None:
     store = session.store()
     for made in store.decisions.of_pass(pass_id):
         score = "" if made.score is None else f" {made.score}"
-        line = f"{look.clock(made.at)} {made.who}: {t(f'kind.{made.kind}')}{score}"
+        line = f"{look.clock(made.at)} {look.person(made.who)}: {t(f'kind.{made.kind}')}{score}"
         st.caption(line + (f" – {texts.said(made.reason)}" if made.reason else ""))
     for both in store.decisions.conflicts(pass_id=pass_id):
-        st.warning(t("second.conflict", who=both.who, score=both.score or "–"))
+        st.warning(t("second.conflict", who=look.person(both.who), score=both.score or "–"))
         if session.allowed("decide") and st.button(
             t("second.settled"), key=f"settle_{both.conflict_id}"
         ):
@@ -220,5 +277,6 @@ def disputes(pass_id: int) -> None:
             st.rerun()
 
 
-def _is_lame(cow: str | None) -> bool:
+def is_lame(cow: str | None) -> bool:
+    """Say whether a cow is on the lame list."""
     return cow is not None and bool(lame_today(session.store(), cow=cow))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app import remembering
+
 _BEGIN = "draft:"
 
 
@@ -19,10 +21,24 @@ def start(draft: str, **values: object) -> None:
 
 
 def hold() -> None:
-    """Keep all drafts through this run: Streamlit drops fields that are not on the page."""
-    for name in list(st.session_state):
-        if str(name).startswith(_BEGIN):
-            st.session_state[name] = st.session_state[name]
+    """Keep all drafts through this run and over a reload.
+
+    Streamlit drops fields that are not on the page, and all of them with the page.
+    """
+    if "drafts_picked_up" not in st.session_state:
+        st.session_state["drafts_picked_up"] = True
+        for name, value in remembering.pick_up().items():
+            st.session_state.setdefault(name, value)
+    drafts = {
+        str(name): st.session_state[name]
+        for name in list(st.session_state)
+        if str(name).startswith(_BEGIN)
+    }
+    for name, value in drafts.items():
+        st.session_state[name] = value
+    before: set[str] = st.session_state.get("drafts_laid_by", set())
+    remembering.lay_by(drafts, gone=before - drafts.keys())
+    st.session_state["drafts_laid_by"] = set(drafts)
 
 
 def drop(draft: str) -> None:

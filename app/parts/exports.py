@@ -8,7 +8,7 @@ from datetime import date
 import streamlit as st
 
 from app import session
-from app.texts import t
+from app.texts import day_box, t
 from gait.exchange.lists import decisions_list, events_list, trims_list
 
 LISTS: dict[str, tuple[Callable[..., str], str, str]] = {
@@ -22,7 +22,8 @@ def show() -> None:
     """Offer each list from a day on."""
     store = session.store()
     st.write(t("export.text"))
-    since = st.date_input(t("export.since"), value=None, max_value="today", key="export_since")
+    since = st.date_input(t("export.since"), value=None, max_value="today", format=day_box(),
+                          key="export_since")  # fmt: skip
     first = since if isinstance(since, date) else date.min
     for name, (written, file_name, mime) in LISTS.items():
         st.download_button(

@@ -9,7 +9,8 @@ import streamlit as st
 
 from app.parts import draft, look
 from app.parts.icon_button import icon_button
-from app.texts import said, t
+from app.texts import decimals, said, t
+from gait.herd.blocks import OTHER_CLAW, blocked_claw
 from gait.herd.feet import (
     CLAW_TERMS,
     CLAWS,
@@ -45,6 +46,7 @@ def show(name: str) -> None:
     one, two = st.columns(2)
     block = one.checkbox(t("findings.block"), key=place("block"))
     bandage = two.checkbox(t("findings.bandage"), key=place("bandage"))
+    block_claw = _block_claw(place("block_claw")) if block else None
     toe, sole, is_sound = _lengths(place)
     note = st.text_input(t("findings.finding_note"), key=place("note"))
     if not st.button(t("findings.add"), key=f"findings_add_{name}_{turn}", width="stretch"):
@@ -52,9 +54,13 @@ def show(name: str) -> None:
     if foot is None or not is_sound:
         st.warning(t("findings.say_foot" if foot is None else "findings.mend_length"))
         return
+    if block and block_claw is None:
+        st.warning(t("findings.say_block"))
+        return
     finding = Finding(
-        foot=foot, claw=claw or "both", zone=zone, code=code, stage=stage, severity=severity,
-        block=block, bandage=bandage, toe_length_mm=toe, sole_mm=sole, note=note.strip(),
+        foot=foot, claw=claw or "", zone=zone, code=code, stage=stage, severity=severity,
+        block=block, block_claw=block_claw, bandage=bandage, toe_length_mm=toe, sole_mm=sole,
+        note=note.strip(),
     )  # fmt: skip
     wrong = check_finding(finding)
     if wrong:
@@ -102,7 +108,9 @@ def _place(name: str, turn: int, field: str) -> str:
 
 def finding_text(finding: Finding) -> str:
     """Return a finding as one line."""
-    parts = [t(f"foot.{finding.foot}"), t(f"claw.{finding.claw}")]
+    parts = [t(f"foot.{finding.foot}")]
+    if finding.claw:
+        parts.append(t(f"claw.{finding.claw}"))
     if finding.zone:
         parts.append(t(f"zone.{finding.zone}"))
     if finding.code:
@@ -112,13 +120,13 @@ def finding_text(finding: Finding) -> str:
     if finding.severity:
         parts.append(t(f"severity.{finding.severity}"))
     if finding.block:
-        parts.append(t("findings.block"))
+        parts.append(t(f"block.{blocked_claw(finding) or 'unsaid'}"))
     if finding.bandage:
         parts.append(t("findings.bandage"))
     if finding.toe_length_mm is not None:
         parts.append(t("findings.toe_text", length=f"{finding.toe_length_mm:.0f}"))
     if finding.sole_mm is not None:
-        parts.append(t("findings.sole_text", length=f"{finding.sole_mm:.1f}"))
+        parts.append(t("findings.sole_text", length=decimals(f"{finding.sole_mm:.1f}")))
     return " · ".join([*parts, finding.note] if finding.note else parts)
 
 
@@ -127,6 +135,13 @@ def _segments(kind: str, options: dict[str, str], key: str) -> str | None:
         t(f"findings.{kind}"), list(options), format_func=lambda v: t(f"{kind}.{v}"), key=key,
         wrap=True,
     )  # fmt: skip
+
+
+def _block_claw(key: str) -> str | None:
+    """Ask which claw carries the block; it is another one than the sore claw."""
+    return st.segmented_control(
+        t("findings.block_claw"), list(OTHER_CLAW), format_func=lambda c: t(f"claw.{c}"), key=key
+    )
 
 
 def _choice(

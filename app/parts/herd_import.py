@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from app import session
-from app.parts import look, renumber
+from app.parts import look, renumber, take_off
 from app.texts import said, t
 from gait.errors import ExchangeError, GaitError
 from gait.exchange.csv_files import read_csv
@@ -16,10 +16,10 @@ from gait.exchange.herd_csv import (
     FIELDS,
     HerdListPreview,
     cows_to_keep,
-    guess_columns,
     herd_list_csv,
     preview_herd_list,
 )
+from gait.exchange.herd_headers import guess_columns
 
 DATE_ORDERS = ("ymd", "dmy", "mdy")
 SHOWN_ROWS = 8
@@ -36,6 +36,7 @@ def show() -> None:
     if not session.guarded("plan"):
         return
     renumber.show()
+    take_off.show()
     st.write(t("import.how"))
     file = st.file_uploader(t("import.file"), type=["csv", "txt"], key="herd_file")
     if file is None:

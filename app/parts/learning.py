@@ -39,7 +39,8 @@ def show() -> None:
         st.info(said(lesson.sentence))
     others = [line.version for line in lines if not line.in_use]
     if others:
-        chosen = st.selectbox(t("model.other"), others, index=None, key="model_choice")
+        chosen = st.selectbox(t("model.other"), others, index=None, key="model_choice",
+                              placeholder=t("app.choose"))  # fmt: skip
         if chosen and st.button(t("model.use"), key="model_use"):
             use_model(store, chosen, who=session.who())
             st.rerun()

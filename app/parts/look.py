@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
+
+from app.texts import said, shown, t
+from gait.herd.people import is_named
 
 INK, PAPER, BLUE, ORANGE, GREY = "#1d2a3a", "#fbfaf7", "#1f4e79", "#a34e00", "#565f6b"
 SCORE_COLOURS = {1: "#dbe6f0", 2: "#a9c4dc", 3: "#6b98bf", 4: "#2f6596", 5: "#12304e"}
@@ -36,18 +39,29 @@ def mark(text: str, *, urgent: bool = False) -> str:
     return f'<span class="mark{" urgent" if urgent else ""}">{plain(text)}</span>'
 
 
-def figures(said: Mapping[str, object]) -> str:
+def figures(found: Mapping[str, object]) -> str:
     """Return figures side by side, each under its label, HTML."""
     items = "".join(
         f"<div><dt>{plain(label)}</dt><dd>{plain(value)}</dd></div>"
-        for label, value in said.items()
+        for label, value in found.items()
     )
     return f"<dl class='figures'>{items}</dl>"
 
 
 def clock(at: datetime) -> str:
     """Return day and time as the farm's own clock shows them."""
-    return f"{at.astimezone():%Y-%m-%d %H:%M}"
+    here = at.astimezone()
+    return f"{shown(here)} {here:%H:%M}"
+
+
+def person(who: str) -> str:
+    """Return a name on record; in the person's language the word for who gave none."""
+    return who if is_named(who) else t("person.unnamed")
+
+
+def cautions(sentences: Iterable[str]) -> str:
+    """Return what to beware of with a cow, a line each, as HTML for st.html."""
+    return "".join(f"<div class='caution'>{plain(said(c))}</div>" for c in sentences)
 
 
 def plain(text: object) -> str:

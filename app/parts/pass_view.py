@@ -11,8 +11,8 @@ import pandas as pd
 import streamlit as st
 
 from app import session
-from app.parts import look, player
-from app.texts import said, t
+from app.parts import charts, look, player
+from app.texts import decimals, said, t
 from gait.filing import read_traces
 from gait.herd.records import PassRecord, PassSummary
 from gait.same_day import same_day
@@ -36,7 +36,9 @@ def heading(record: PassRecord) -> None:
     parts = [look.clock(summary.observed_at)]
     if record.clip is not None:
         parts.append(record.clip.name)
-        parts.append(t("pass.seconds", start=f"{record.start_s:.1f}", end=f"{record.end_s:.1f}"))
+        start, end = decimals(f"{record.start_s:.1f}"), decimals(f"{record.end_s:.1f}")
+        seconds = t("pass.seconds", start=start, end=end)
+        parts.append(t("pass.photo") if is_photo(record) else seconds)
     st.caption(look.literal(" · ".join(parts)))
 
 
@@ -50,6 +52,11 @@ def film(record: PassRecord) -> None:
         st.info(t("pass.film_deleted"))
     elif kept(record, "still") is None:
         st.info(t("pass.picture_deleted" if "still" in record.files else "pass.no_film"))
+
+
+def is_photo(record: PassRecord) -> bool:
+    """Tell whether she was seen on a photo, not on a film."""
+    return record.clip is not None and bool(record.clip.info.get("is_photo"))
 
 
 def is_seen(record: PassRecord) -> bool:
@@ -76,8 +83,7 @@ def proposal(record: PassRecord) -> None:
     """Show the proposed score with its confidence, plausible run and reasons."""
     found = record.proposal
     if found is None or found.get("value") is None:
-        look_at = t("pass.look_at_film") if is_seen(record) else t("pass.look_at_cow")
-        st.markdown(f"**{t('pass.no_proposal')} {look_at}**")
+        st.markdown(f"**{t('pass.no_proposal')} {_where_to_look(record)}**")
         for problem in record.problems:
             st.write(look.literal(said(problem)))
         return
@@ -96,6 +102,12 @@ def proposal(record: PassRecord) -> None:
     together(record.summary.pass_id)
     for problem in record.problems:
         st.caption(look.literal(said(problem)))
+
+
+def _where_to_look(record: PassRecord) -> str:
+    if kept(record, "film") is not None:
+        return t("pass.look_at_film")
+    return t("pass.look_at_picture" if is_seen(record) else "pass.look_at_cow")
 
 
 def together(pass_id: int) -> None:
@@ -174,7 +186,7 @@ def hoof_spans(found: Mapping[str, Any]) -> pd.DataFrame:
             "side": t("leg.near") if leg.startswith("near") else t("leg.far"),
             "from": on,
             "to": off,
-            "lasts": f"{off - on:.2f} s",
+            "lasts": decimals(f"{off - on:.2f} s"),
         }
         for leg in LEGS
         for on, off in found["hooves"].get(leg, ())
@@ -188,10 +200,11 @@ def _head_chart(head: pd.DataFrame, low: float, high: float) -> alt.Chart:
         alt.Chart(head)
         .mark_line(color=look.BLUE, strokeWidth=2, invalid="break-paths-filter-domains", clip=True)
         .encode(
-            x=alt.X("time:Q", title=t("pass.time_s")),
+            x=alt.X("time:Q", title=t("pass.time_s"), axis=charts.decimal_axis()),
             y=alt.Y(
                 "head:Q",
                 title=t("pass.head_axis"),
+                axis=charts.decimal_axis(),
                 scale=alt.Scale(zero=False, domain=[low, high], nice=False),
             ),
         )
@@ -204,7 +217,8 @@ def _hoof_chart(spans: pd.DataFrame) -> alt.Chart:
         alt.Chart(spans)
         .mark_bar(height=16)
         .encode(
-            x=alt.X("from:Q", title=t("pass.time_s"), scale=alt.Scale(zero=False)),
+            x=alt.X("from:Q", title=t("pass.time_s"), scale=alt.Scale(zero=False),
+                    axis=charts.decimal_axis()),
             x2="to:Q",
             y=alt.Y("leg:N", title=None, sort=[t(f"leg.{leg}") for leg in LEGS]),
             color=alt.Color("side:N", legend=None, scale=alt.Scale(

@@ -113,8 +113,11 @@ def corner() -> None:
             if st.button(t("person.sign_out"), key="sign_out"):
                 _sign_out()
         elif names:
-            index = names.index(session.who()) if session.who() in names else None
-            chosen = st.selectbox(t("person.who"), names, index=index, key="person_choice")
+            if st.session_state.get("person_choice") not in names:
+                here = session.who()
+                st.session_state["person_choice"] = here if here in names else None
+            chosen = st.selectbox(t("person.who"), names, index=None, key="person_choice",
+                                  placeholder=t("app.choose"))  # fmt: skip
             if chosen != st.session_state.get("person"):
                 session.work_as(chosen)
                 st.rerun()

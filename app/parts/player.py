@@ -44,12 +44,12 @@ def film(path: Path, *, key: str, fps: float, start_slow: bool = True) -> None:
 
 
 def keys(presses: Mapping[str, str], *, key: str) -> None:
-    """Let keys of the keyboard press buttons of the page.
+    """Let keys of the keyboard choose buttons of the page; the space bar presses the chosen one.
 
     Parameters
     ----------
     presses : mapping
-        Key as the browser names it, such as ``Enter``, to the key of the button it presses.
+        Key as the browser names it, such as ``4``, to the key of the button it chooses.
     key : str
         Different for each use on a page.
     """

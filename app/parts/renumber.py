@@ -7,8 +7,8 @@ import streamlit as st
 from app import session
 from app.parts import look
 from app.texts import t
+from gait.cow_numbers import renumber_cow
 from gait.errors import GaitError
-from gait.farm import renumber_cow
 
 
 def show() -> None:
@@ -19,7 +19,7 @@ def show() -> None:
     with st.expander(t("renumber.title")), st.form("renumber", clear_on_submit=True, border=False):
         st.caption(t("renumber.text"))
         old = st.selectbox(t("renumber.old"), [c.number for c in cows], index=None,
-                           key="renumber_old")  # fmt: skip
+                           placeholder=t("who.type"), key="renumber_old")  # fmt: skip
         new = st.text_input(t("renumber.new"), key="renumber_new")
         if st.form_submit_button(t("renumber.do")):
             renumber(old, new.strip())

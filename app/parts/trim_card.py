@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.parts import look
 from app.parts.finding_form import finding_text
-from app.texts import said, t
+from app.texts import said, shown, t
 from gait.herd.records import Trim
 
 
@@ -17,8 +17,8 @@ def show(trim: Trim, *, stands: bool = True) -> None:
     reason = look.mark(t("trim.taken_off") if taken_off else t(f"reason.{trim.reason}"))
     put_right = "" if stands or taken_off else look.mark(t("trim.replaced"))
     st.html(
-        f"<div class='cow-line'><b>{trim.on}</b>{reason}{put_right}"
-        f"<span class='quiet'>{look.plain(trim.who)}</span></div>"
+        f"<div class='cow-line'><b>{shown(trim.on)}</b>{reason}{put_right}"
+        f"<span class='quiet'>{look.plain(look.person(trim.who))}</span></div>"
         f"<ul class='reasons'>{items}</ul>"
     )
 
@@ -26,6 +26,8 @@ def show(trim: Trim, *, stands: bool = True) -> None:
 def parts(trim: Trim) -> list[str]:
     """Return what was found, given and planned, a line each."""
     lines = [finding_text(finding) for finding in trim.findings]
+    if not lines and trim.reason != "taken_back":
+        lines.append(t("trim.nothing_found"))
     if trim.medicine:
         lines.append(t("cow.medicine", name=trim.medicine))
     if trim.withdrawal_until:

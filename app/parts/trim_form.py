@@ -9,7 +9,7 @@ import streamlit as st
 
 from app import session
 from app.parts import draft, finding_form
-from app.texts import LANGUAGES, said, t, words
+from app.texts import LANGUAGES, day_box, said, t, words
 from gait.farm import rules_of
 from gait.herd.lame_list import is_treatment
 from gait.herd.records import TRIM_REASONS, Finding, Trim, TrimReason
@@ -65,7 +65,8 @@ def _medicine(name: str) -> tuple[str, date | None, str]:
     with st.expander(t("findings.medicine")):
         st.caption(t("findings.medicine_text"))
         product = st.text_input(t("findings.product"), key=draft.key(name, "product"))
-        until = st.date_input(t("findings.withdrawal"), value=None, key=draft.key(name, "until"))
+        until = st.date_input(t("findings.withdrawal"), value=None, format=day_box(),
+                              key=draft.key(name, "until"))  # fmt: skip
         source = st.radio(
             t("findings.source"), SOURCES, format_func=lambda s: t(f"source.{s}"), index=None,
             horizontal=True, key=draft.key(name, "source"),
@@ -93,7 +94,7 @@ def _what_next(
         format_func=lambda s: t(f"next.{s}") if s in NEXT_STEPS else said(s),
     )  # fmt: skip
     due = st.date_input(
-        t("findings.recheck"), value=None, min_value=on + timedelta(days=1),
+        t("findings.recheck"), value=None, min_value=on + timedelta(days=1), format=day_box(),
         help=t("findings.recheck_help", days=days), key=draft.key(name, _due(on, wanted)),
     )  # fmt: skip
     if step == "none":

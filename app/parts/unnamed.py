@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import decide, who_is_she
+from app.parts import decide, look, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -14,20 +14,12 @@ ASKED = "unnamed_asked"
 """The scored pass whose number was asked for: once it is named, the page goes on."""
 
 
-def waits(record: PassRecord) -> bool:
-    """Tell whether a person scored this pass and nobody has said anything about who she is."""
-    summary = record.summary
-    if summary.score is None or summary.cow is not None:
-        return False
-    said = session.store().identities.of_pass(summary.pass_id)
-    return all(i.source != "person" for i in said)
-
-
 def ask(record: PassRecord) -> None:
     """Ask which cow it is, or let people say that nobody knows."""
     summary = record.summary
     st.session_state[ASKED] = summary.pass_id
-    st.warning(t("unnamed.ask", score=summary.score, who=summary.decided_by))
+    who = look.person(summary.decided_by or "")
+    st.warning(t("unnamed.ask", score=summary.score, who=who))
     who_is_she.change(record)
     if session.guarded("identify"):
         _nobody_knows(summary.pass_id)

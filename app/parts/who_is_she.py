@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import cow_number
+from app.parts import cow_number, look
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
@@ -19,7 +19,9 @@ def change(record: PassRecord) -> None:
     candidates: tuple[str, ...] = ()
     if summary.identity_doubtful:
         candidates = session.store().identities.of_pass(summary.pass_id)[-1].candidates
-        st.warning(t("who.doubtful", cows=", ".join(candidates)))
+        is_new = not set(candidates) & set(session.numbers())
+        told = "who.offered" if is_new else "who.doubtful"
+        st.warning(t(told, cows=look.literal(", ".join(candidates))))
     for cow in candidates:
         if st.button(t("pass.cow", cow=cow), key=f"who_{cow}_{summary.pass_id}"):
             _keep(summary.pass_id, cow)

@@ -6,11 +6,12 @@ import streamlit as st
 
 from app import session
 from app.parts import charts, comparison, look, pass_view, trim_card
-from app.texts import said, t
+from app.texts import said, shown, t
 from gait.exchange.history import history_csv, time_line
 from gait.farm import rechecks_waiting
 from gait.herd.records import Cow, PassSummary, Score, Trim
 from gait.score.scales import on_scale
+from gait.withdrawals import withdrawals
 
 PASSES_SHOWN = 40
 
@@ -38,15 +39,17 @@ def heading(cow: Cow, scores: list[Score]) -> None:
         (t("cow.breed"), cow.breed),
         (t("cow.electronic"), cow.electronic),
     ]
-    facts = " · ".join(f"{name} {value}" for name, value in known if value is not None)
+    facts = " · ".join(f"{name} {shown(value)}" for name, value in known if value is not None)
     if not cow.listed:
         facts = t("cow.not_listed")
+    withdrawal = withdrawals(session.store()).get(cow.number)
     newest = scores[-1].score if scores else None
     other = t("cow.other_scale", score=on_scale(newest)) if newest else t("cow.no_scores")
     st.html(
         f"<div class='cow-line'><span class='big-number'>{look.plain(cow.number)}</span>"
         f"{look.score_badge(newest)}<span class='quiet'>{look.plain(other)}</span></div>"
         f"<div class='quiet'>{look.plain(facts)}</div>"
+        f"{look.cautions([withdrawal] if withdrawal else [])}"
     )
 
 
@@ -70,7 +73,7 @@ def pass_table(found: list[PassSummary]) -> None:
     """List her passes with what was decided and proposed."""
     rows = "".join(
         f"<tr><td>{look.clock(p.observed_at)}</td><td>{p.score or '–'}</td>"
-        f"<td>{p.proposed or '–'}</td><td>{look.plain(p.decided_by or '–')}</td></tr>"
+        f"<td>{p.proposed or '–'}</td><td>{look.plain(look.person(p.decided_by or '–'))}</td></tr>"
         for p in found
     )
     heads = "".join(

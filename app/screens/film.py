@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import streamlit as st
 
 from app import session
 from app.parts import look
-from app.texts import said, t
+from app.texts import day_box, said, t
 from gait.errors import GaitError
-from gait.herd.records import Job
-from gait.intake import TakenIn, date_films, filmed_of, take_in, take_in_folder
+from gait.herd.records import Clip, Job
+from gait.intake import (
+    TakenIn,
+    date_films,
+    filmed_of,
+    refuse_no_film,
+    take_in,
+    take_in_folder,
+)
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 WATCHED = "watched_folder"
@@ -40,6 +47,7 @@ def drop() -> None:
     for file in files or []:
         if file.file_id not in taken:
             try:
+                refuse_no_film(file, file.name)
                 taken[file.file_id] = take_in(session.store(), file, file.name, who=session.who())
             except GaitError as problem:
                 session.show(problem)
@@ -51,6 +59,8 @@ def drop() -> None:
 def how_it_stands(taken: TakenIn, name: str) -> str:
     """Return the line that tells how a dropped film stands now, and when it was filmed."""
     job = session.store().jobs.get(taken.job.job_id)
+    if taken.same_as:
+        return t("film.same", name=name, other=look.literal(taken.same_as))
     if job is None or not taken.is_new:
         return t("film.known", name=name)
     filmed = filmed_of(job)
@@ -68,14 +78,18 @@ def ask_when() -> None:
         names = ", ".join(str(job.payload.get("name", "")) for job in undated)
         st.markdown(f"**{t('film.when')}** {look.literal(names)}")
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            day = st.date_input(t("film.day"), max_value="today", key=f"filmed_day_{newest}")
-            hour = st.time_input(t("film.time"), key=f"filmed_time_{newest}", step=300)
+            day = st.date_input(t("film.day"), max_value="today", format=day_box(),
+                                key=f"filmed_day_{newest}")  # fmt: skip
+            hour = st.time_input(t("film.time"), value=None, key=f"filmed_time_{newest}", step=300)
         if st.button(t("film.watch", count=len(undated)), key="filmed_keep", type="primary"):
-            filmed = datetime.combine(day, hour).astimezone()
-            if filmed > datetime.now(UTC):
-                st.warning(t("film.to_come"))
+            if hour is None:
+                st.warning(t("film.say_time"))
                 return
-            date_films(session.store(), undated, filmed)
+            try:
+                date_films(session.store(), undated, datetime.combine(day, hour).astimezone())
+            except GaitError as problem:
+                session.show(problem)
+                return
             session.wake_worker()
             st.rerun()
 
@@ -119,7 +133,7 @@ def queue() -> None:
             line(job)
     for clip in elsewhere:
         with st.container(border=True):
-            over_line(clip.name, len(session.store().passes.of_clip(clip.clip_id)))
+            over_line(clip.name, len(session.store().passes.of_clip(clip.clip_id)), clip)
 
 
 def line(job: Job) -> None:
@@ -133,7 +147,8 @@ def line(job: Job) -> None:
         st.markdown(t("film.undated", name=f"**{name}**"))
         waits_for_people(job)
     elif job.state == "done":
-        over_line(job.payload.get("name", ""), len((job.result or {}).get("passes", [])))
+        count = len((job.result or {}).get("passes", []))
+        over_line(job.payload.get("name", ""), count, session.store().clips.by_sha256(job.key))
     else:
         step = STEPS.get(job.message)
         st.progress(job.progress, text=f"{name}: {t(step) if step else job.message}")
@@ -153,9 +168,11 @@ def waits_for_people(job: Job) -> None:
             st.rerun()
 
 
-def over_line(name: str, count: int) -> None:
-    """Show a film that has been watched, and how many cows walked past in it."""
+def over_line(name: str, count: int, clip: Clip | None) -> None:
+    """Show a film that has been watched, and how many cows walked past in it; or a photo."""
     passed = t("film.done", count=count) if count else t("film.done_none")
+    if clip is not None and clip.info.get("is_photo"):
+        passed = t("film.photo")
     st.markdown(f"**{look.literal(name)}** {passed}")
     if count:
         st.page_link("screens/to_check.py", label=t("film.check_now"))

@@ -9,12 +9,13 @@ import streamlit as st
 
 from app import session
 from app.parts import cow_number, draft, finding_form, look, player, trim_card, trim_form
-from app.texts import said, t
+from app.texts import day_box, said, t
 from gait import trim_day
 from gait.errors import GaitError
 from gait.exchange.trim_guide import CAUTIONS
-from gait.herd.feet import check_trim
+from gait.herd.feet import check_trim, is_empty
 from gait.herd.records import Trim, TrimDay, TrimEntry
+from gait.withdrawals import withdrawals
 
 
 def planned() -> tuple[TrimDay | None, list[TrimEntry]]:
@@ -44,9 +45,12 @@ def choose(entries: list[TrimEntry]) -> tuple[str | None, date]:
     left, right = st.columns([3, 2])
     with left:
         cow = cow_number.choose(t("findings.cow"), numbers, key=key)
+    if cow in numbers:  # so that a reload comes back to her
+        st.query_params["cow"] = st.session_state["findings_asked"] = cow
     # Tomorrow it is another field, so that a page left open does not date by yesterday.
     today = date.today()
-    on = right.date_input(t("findings.on"), value=today, max_value=today, key=f"findings_{today}")
+    on = right.date_input(t("findings.on"), value=today, max_value=today, format=day_box(),
+                          key=f"findings_{today}")  # fmt: skip
     return cow, on or today
 
 
@@ -81,14 +85,29 @@ def form(name: str, cow: str, on: date, button: str) -> Trim | None:
         finding_form.show(name)
     with right:
         st.subheader(t("findings.so_far", cow=look.literal(cow)))
+        caution = withdrawals(session.store()).get(cow)
+        if caution:
+            st.html(look.cautions([caution]))
         trim = trim_form.show(name, cow, on)
-        if not st.button(button, type="primary", key=f"findings_keep_{name}", width="stretch"):
-            return None
-        amiss = [t("findings.add_first")] if finding_form.is_begun(name) else []
-        amiss += [said(sentence) for sentence in check_trim(trim)]
-        for sentence in amiss:
-            st.warning(sentence)
-        return None if amiss else trim
+        asked = draft.key(name, "asked_if_empty")
+        if st.button(button, type="primary", key=f"findings_keep_{name}", width="stretch"):
+            amiss = [t("findings.add_first")] if finding_form.is_begun(name) else []
+            amiss += [said(sentence) for sentence in check_trim(trim)]
+            for sentence in amiss:
+                st.warning(sentence)
+            st.session_state[asked] = not amiss
+            if not amiss and not is_empty(trim):
+                return trim
+        return _nothing_found(name, trim, asked)
+
+
+def _nothing_found(name: str, trim: Trim, asked: str) -> Trim | None:
+    """Ask before an empty trim is kept: it counts as treatment and closes her place on the day."""
+    if not (st.session_state.get(asked) and is_empty(trim)) or finding_form.is_begun(name):
+        return None
+    st.warning(t("findings.empty"))
+    pressed = st.button(t("findings.empty_yes"), key=f"findings_empty_{name}", width="stretch")
+    return trim if pressed else None
 
 
 def keep(trim: Trim, name: str) -> None:
@@ -137,7 +156,7 @@ def correct(wrong: Trim) -> None:
     one, two = st.columns([3, 2], gap="large")
     with one:
         cow = cow_number.choose(t("findings.cow"), session.numbers(), key=draft.key(name, "cow"))
-    on = two.date_input(t("findings.on"), value=None, max_value=date.today(),
+    on = two.date_input(t("findings.on"), value=None, max_value=date.today(), format=day_box(),
                         key=draft.key(name, "on"))  # fmt: skip
     with st.container(horizontal=True):
         if st.button(t("findings.leave"), key="findings_leave"):

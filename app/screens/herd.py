@@ -9,14 +9,14 @@ import streamlit as st
 
 from app import session
 from app.parts import charts, learning, look
-from app.texts import t
+from app.texts import decimals, said, t
 from gait.overview import (
-    PAIRS_NEEDED,
     Agreement,
     Overview,
     how_many_to_score,
     person_and_person,
     person_and_program,
+    too_few,
     true_share,
 )
 from gait.score import SCORES
@@ -88,8 +88,9 @@ def confusion(both: Agreement) -> pd.DataFrame:
 
 def agreement(both: Agreement, table_text: str) -> None:
     """Show how well two scorers agree; no verdict on too few passes."""
-    if both.pairs < PAIRS_NEEDED:
-        st.info(t("herd.too_few", pairs=both.pairs, needed=PAIRS_NEEDED))
+    few = too_few(both.pairs)
+    if few:
+        st.info(said(few))
     else:
         verdict(both)
     st.caption(table_text)
@@ -109,7 +110,7 @@ def verdict(both: Agreement) -> None:
 
 
 def _two(value: float) -> str:
-    return "–" if math.isnan(value) else f"{value:.2f}"
+    return "–" if math.isnan(value) else decimals(f"{value:.2f}")
 
 
 def figures(found: Overview) -> None:

@@ -20,7 +20,7 @@ URGENT = ("vet", "same_day", "recheck_due")
 
 def card(line: LameCow) -> None:
     """Show one cow."""
-    notes = [t("lame.since", day=f"{line.since:%Y-%m-%d}", who=line.decided_by)]
+    notes = [t("lame.since", day=line.since.date(), who=look.person(line.decided_by))]
     if line.times_before:
         notes.append(t("lame.before", times=line.times_before))
     if line.treated_on:
@@ -28,7 +28,6 @@ def card(line: LameCow) -> None:
     if line.cow.group:
         notes.append(t("lame.group", group=line.cow.group))
     chronic = look.mark(t("lame.chronic")) if line.is_chronic else ""
-    cautions = "".join(f"<div class='caution'>{look.plain(said(c))}</div>" for c in line.cautions)
     with st.container(border=True):
         state, act = st.columns([4, 1], vertical_alignment="center")
         state.html(
@@ -36,7 +35,8 @@ def card(line: LameCow) -> None:
             f"{look.score_badge(line.score)}"
             f"{look.mark(t(f'urgency.{line.urgency}'), urgent=line.urgency in URGENT)}{chronic}"
             f"</div><div>{look.plain(said(line.next_step))}</div>"
-            f"<div class='quiet'>{look.plain(' · '.join(notes))}</div>{cautions}"
+            f"<div class='quiet'>{look.plain(' · '.join(notes))}</div>"
+            f"{look.cautions(line.cautions)}"
         )
         with act.container(horizontal=True, gap="small"):
             query = {"cow": line.cow.number}

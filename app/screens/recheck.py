@@ -8,16 +8,17 @@ import streamlit as st
 
 from app import session
 from app.parts import decide, look
-from app.texts import said, t
+from app.texts import said, shown, t
 from gait.errors import GaitError
 from gait.farm import close_recheck, leave_out_recheck, rechecks_waiting
 from gait.herd.records import Recheck
 from gait.score import SCORES
+from gait.withdrawals import withdrawals
 
 AT_A_TIME = 20
 
 
-def card(promise: Recheck, today: date, last: dict[str, int]) -> None:
+def card(promise: Recheck, today: date, last: dict[str, int], caution: str | None) -> None:
     """Show one recheck and take her new score."""
     late = (today - promise.due_on).days
     with st.container(border=True):
@@ -30,6 +31,7 @@ def card(promise: Recheck, today: date, last: dict[str, int]) -> None:
             f"<div class='cow-line'><span class='big-number'>{look.plain(promise.cow)}</span>"
             f"{look.mark(due_text(late), urgent=late > 0)}{before}</div>"
             f"<span class='quiet'>{look.plain(said(promise.why))}</span>"
+            f"{look.cautions([caution] if caution else [])}"
         )
         with act:
             score = st.segmented_control(
@@ -89,7 +91,7 @@ def cards(promises: list[Recheck], today: date) -> None:
     shown = promises[:count]
     last = {s.cow: s.score for s in session.store().scores.of_cows([p.cow for p in shown])}
     for promise in shown:
-        card(promise, today, last)
+        card(promise, today, last, withheld.get(promise.cow))
     rest = len(promises) - count
     if rest > 0 and st.button(t("lame.more", count=min(rest, AT_A_TIME)), key="recheck_more",
                               width="stretch"):  # fmt: skip
@@ -101,6 +103,7 @@ st.title(t("recheck.title"))
 st.write(t("recheck.how"))
 decide.said()
 today = date.today()
+withheld = withdrawals(session.store())
 promises = rechecks_waiting(session.store(), lame=session.lame())
 due = [p for p in promises if p.due_on <= today]
 soon = [p for p in promises if today < p.due_on <= today + timedelta(days=7)]
@@ -117,8 +120,9 @@ for title, some in ((t("recheck.this_week"), soon), (t("recheck.later", count=le
     if some:
         with st.expander(title, expanded=some is soon):
             lines = "".join(
-                f"<li><b>{look.plain(p.cow)}</b> {p.due_on} "
-                f"<span class='quiet'>{look.plain(said(p.why))}</span></li>"
+                f"<li><b>{look.plain(p.cow)}</b> {shown(p.due_on)} "
+                f"<span class='quiet'>{look.plain(said(p.why))}</span>"
+                f"{look.cautions([withheld[p.cow]] if p.cow in withheld else [])}</li>"
                 for p in some[:200]
             )
             st.html(f"<ul class='reasons'>{lines}</ul>")

@@ -19,36 +19,40 @@ SHOWING = "second_pass"
 # The pass on the screen, and the key of the box that names it.
 
 
-def waiting() -> list[PassSummary]:
-    """Return the passes worth a second opinion, most urgent first."""
-    return for_second_opinion(session.store(), datetime.now(UTC) - LOOK_BACK, limit=LONGEST)
-
-
-def choose(found: list[PassSummary]) -> PassRecord:
-    """Let the vet choose among the cows; the one chosen stays, whatever others do meanwhile."""
-    names = {p.pass_id: label(p) for p in found}
-    asked = st.query_params.get("pass", "")
+def current(found: list[PassSummary]) -> PassRecord | None:
+    """Return the pass to show: the one asked for or chosen, whatever others do, else the first."""
+    asked = st.query_params.pop("pass", "")
     if asked.isdecimal():
         st.session_state[SHOWING] = int(asked)
-        st.query_params.pop("pass", None)
-    showing = st.session_state.get(SHOWING)
-    if showing is None:
-        showing = found[0].pass_id
-    elif showing not in names:
-        names = {showing: label(session.store().passes.get(showing).summary)} | names
+    showing: int | None = st.session_state.get(SHOWING)
+    if showing is not None:
+        try:
+            return session.store().passes.get(showing)
+        except GaitError as problem:
+            session.show(problem)
+    return session.store().passes.get(found[0].pass_id) if found else None
+
+
+def choose(found: list[PassSummary], record: PassRecord, since: datetime) -> None:
+    """Let the vet choose among the cows; the one shown is named, waiting or not."""
+    disputed = session.store().queue.disputed(since)
+    names = {p.pass_id: label(p, disputed) for p in [*found, record.summary]}
     # Said to the box anew each time: the browser would go on naming the cow before.
-    st.session_state[SHOWING] = showing
+    st.session_state[SHOWING] = record.summary.pass_id
     st.selectbox(
         t("second.which", count=len(found)), list(names), format_func=names.__getitem__,
         key=SHOWING,
     )  # fmt: skip
-    return session.store().passes.get(st.session_state[SHOWING])
 
 
-def label(summary: PassSummary) -> str:
+def label(summary: PassSummary, disputed: set[int]) -> str:
     """Return the line of one pass, which tells nothing of the score."""
-    wanted = f" · {t('second.asked')}" if summary.wants_second_opinion else ""
-    return f"{pass_view.name_of(summary)} · {look.clock(summary.observed_at)}{wanted}"
+    parts = [pass_view.name_of(summary), look.clock(summary.observed_at)]
+    if summary.wants_second_opinion:
+        parts.append(t("second.asked"))
+    if summary.pass_id in disputed:
+        parts.append(t("second.differ"))
+    return " · ".join(parts)
 
 
 def answer(record: PassRecord, found: list[PassSummary], *, blind: bool) -> None:
@@ -67,6 +71,7 @@ def answer(record: PassRecord, found: list[PassSummary], *, blind: bool) -> None
     if following is not None:
         row.button(t("second.skip"), key="second_skip", icon=":material/skip_next:",
                    on_click=show, args=(following,), width="stretch")  # fmt: skip
+    decide.offer_undo(row)
     if tapped is not None or declined:
         keep(record, tapped, note, seen, blind=blind)
 
@@ -94,8 +99,9 @@ def show(pass_id: int) -> None:
 
 def keep(record: PassRecord, score: int | None, note: str, seen: int, *, blind: bool) -> None:
     """Keep a score, or that none can be given."""
+    was_lame = decide.is_lame(record.summary.cow)
     try:
-        session.store().decisions.add(
+        made = session.store().decisions.add(
             record.summary.pass_id,
             kind="second_opinion_declined" if score is None else "second_opinion",
             score=score,
@@ -107,19 +113,33 @@ def keep(record: PassRecord, score: int | None, note: str, seen: int, *, blind: 
     except GaitError as problem:
         decide.refused(problem, record.summary.pass_id)
         return
-    st.session_state["said"] = t("second.declined") if score is None else told(record, score)
+    decide.remember(made)
+    meant = t("second.declined") if score is None else told(record, score, was_lame)
+    st.session_state["said"] = meant
     st.session_state["second_done"] = True
     st.rerun()
 
 
-def told(record: PassRecord, score: int) -> str:
-    """Say what was kept, and only now what the program had proposed."""
+def told(record: PassRecord, score: int, was_lame: bool) -> str:
+    """Say what was kept and what it means, and only now what the program had proposed."""
     cow, proposed = record.summary.cow, record.summary.proposed
     if cow is None:
         return t("decide.no_cow", score=score)
-    if proposed is None:
-        return t("second.kept", cow=cow, score=score)
-    return t("second.kept_beside", cow=cow, score=score, proposed=proposed)
+    kept = t("second.kept", cow=cow, score=score)
+    if proposed is not None:
+        kept = t("second.kept_beside", cow=cow, score=score, proposed=proposed)
+    lame = decide.is_lame(cow)
+    if lame == was_lame:
+        return kept
+    return f"{kept} {t('second.enters' if lame else 'second.leaves')}"
+
+
+def nothing_waits() -> None:
+    """Say so, and offer what to do next."""
+    st.success(t("second.nothing"))
+    decide.offer_undo(st.container(horizontal=True))
+    st.page_link("screens/lame_list.py", label=t("check.to_list"),
+                 icon=":material/format_list_numbered:")  # fmt: skip
 
 
 st.title(t("second_opinion.title"))
@@ -127,14 +147,14 @@ st.write(t("second.how"))
 decide.said()
 if st.session_state.pop("second_done", False):
     st.session_state.pop(SHOWING, None)
-found = waiting()
-if not found:
-    st.success(t("second.nothing"))
-    st.page_link("screens/lame_list.py", label=t("check.to_list"),
-                 icon=":material/format_list_numbered:")  # fmt: skip
+since = datetime.now(UTC) - LOOK_BACK
+found = for_second_opinion(session.store(), since, limit=LONGEST)
+record = current(found)
+if record is None:
+    nothing_waits()
     st.stop()
 blind = st.toggle(t("second.blind"), value=True, key="second_blind")
-record = choose(found)
+choose(found, record, since)
 player.scroll(str(record.summary.pass_id), place="second")
 left, right = st.columns([3, 2], gap="large")
 with left:
@@ -145,8 +165,9 @@ with left:
 with right:
     if not blind:
         pass_view.proposal(record)
-        st.markdown(f"**{look.literal(t('second.said_so_far'))}**")
-        decide.disputes(record.summary.pass_id)
+        if record.summary.version:
+            st.markdown(f"**{look.literal(t('second.said_so_far'))}**")
+            decide.disputes(record.summary.pass_id)
     if session.guarded("second_opinion"):
         answer(record, found, blind=blind)
     who_is_she.change(record)

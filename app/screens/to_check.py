@@ -7,6 +7,7 @@ import streamlit as st
 from app import session
 from app.parts import comparison, decide, learning, pass_view, player, unnamed, who_is_she
 from app.texts import t
+from gait.checking import passes_to_check
 from gait.errors import GaitError
 from gait.herd.records import PassRecord
 
@@ -18,8 +19,7 @@ def current(skipped: list[int]) -> int | None:
         return int(asked)
     showing: int | None = st.session_state.get(decide.SHOWING)
     if showing is None:
-        queue, enough = session.store().queue, len(skipped) + 1
-        waiting = queue.to_check(limit=enough) + queue.unnamed(limit=enough)
+        waiting = passes_to_check(session.store(), limit=len(skipped) + 1)
         showing = next((p.pass_id for p in waiting if p.pass_id not in skipped), None)
         st.session_state[decide.SHOWING] = showing
     return showing
@@ -28,11 +28,7 @@ def current(skipped: list[int]) -> int | None:
 def steps(pass_id: int, skipped: list[int]) -> None:
     """Offer to take back the last decision and to leave this cow for later."""
     row = st.container(horizontal=True, gap="small")
-    last = st.session_state.get("last_decided")
-    if last and row.button(
-        t("check.undo", cow=last["cow"]), icon=":material/undo:", key="undo", width="stretch"
-    ):
-        decide.take_back(last["pass_id"])
+    decide.offer_undo(row)
     if row.button(t("check.next"), icon=":material/skip_next:", key="next", width="stretch"):
         skipped.append(pass_id)
         st.session_state.pop(decide.SHOWING, None)
@@ -41,11 +37,11 @@ def steps(pass_id: int, skipped: list[int]) -> None:
 
 
 def say_what_waits() -> None:
-    """Say how many passes wait to be scored, and how many cows to be named."""
+    """Say how many passes wait, and of how many of them only the cow is to be named."""
     waits = session.store().queue.waiting()
     parts = []
-    if waits.to_check > waits.unnamed:
-        parts.append(t("check.waiting", count=waits.to_check - waits.unnamed))
+    if waits.to_check:
+        parts.append(t("check.waiting", count=waits.to_check))
     if waits.unnamed:
         parts.append(t("unnamed.waiting", count=waits.unnamed))
     if parts:
@@ -61,9 +57,7 @@ def nothing_waits(skipped: list[int]) -> None:
             st.rerun()
     else:
         st.success(t("check.nothing"))
-    last = st.session_state.get("last_decided")
-    if last and st.button(t("check.undo", cow=last["cow"]), icon=":material/undo:", key="undo"):
-        decide.take_back(last["pass_id"])
+    decide.offer_undo(st.container(horizontal=True))
     st.page_link("screens/film.py", label=t("check.to_film"), icon=":material/videocam:")
     st.page_link("screens/lame_list.py", label=t("check.to_list"),
                  icon=":material/format_list_numbered:")  # fmt: skip
@@ -87,7 +81,7 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
     with right:
         if record.summary.version:
             decide.disputes(record.summary.pass_id)
-        if unnamed.waits(record):
+        if session.store().queue.is_unnamed(record.summary.pass_id):
             unnamed.ask(record)
             steps(record.summary.pass_id, skipped)
         else:

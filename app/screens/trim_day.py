@@ -11,12 +11,13 @@ from streamlit.delta_generator import DeltaGenerator
 from app import session
 from app.parts import look
 from app.parts.icon_button import icon_button
-from app.texts import said, sheet_words, t
+from app.texts import day_box, said, sheet_words, shown, t
 from gait import trim_day
 from gait.errors import GaitError
 from gait.herd.lame_list import LameCow
 from gait.herd.records import TRIM_REASONS, TrimDay, TrimEntry
 from gait.herd.trim_plan import Proposed
+from gait.withdrawals import withdrawals
 
 LARGEST_DAY = 200
 NEW_DAY = 0
@@ -26,7 +27,8 @@ def plan(suggested: date) -> None:
     """Ask for day, trimmer and room, and propose cows."""
     with st.form("plan_day"):
         one, two, three = st.columns(3)
-        on = one.date_input(t("trim.on"), value=suggested, key="trim_on")
+        on = one.date_input(t("trim.on"), value=suggested, min_value="today", format=day_box(),
+                            key="trim_on")  # fmt: skip
         trimmer = two.text_input(t("trim.trimmer"), key="trim_trimmer")
         capacity = three.number_input(t("trim.capacity"), 1, LARGEST_DAY, 12, key="trim_capacity")
         if not st.form_submit_button(t("trim.propose"), type="primary", width="stretch"):
@@ -57,7 +59,7 @@ def choose(days: list[TrimDay]) -> TrimDay | None:
 
 def day_name(day: TrimDay) -> str:
     """Return how a day is called in lists."""
-    return f"{day.on:%Y-%m-%d}" + (f" · {day.trimmer}" if day.trimmer else "")
+    return f"{shown(day.on)}" + (f" · {day.trimmer}" if day.trimmer else "")
 
 
 def cow_row(day: TrimDay, entry: TrimEntry, count: int, cautions: tuple[str, ...]) -> None:
@@ -99,7 +101,8 @@ def _row_buttons(day: TrimDay, entry: TrimEntry, count: int) -> None:
 
 def add_cow(day: TrimDay, left_over: tuple[Proposed, ...], taken: set[str]) -> None:
     """Put another cow on, one of those proposed or any of the herd."""
-    with st.expander(t("trim.more", count=len(left_over)), expanded=False):
+    title = t("trim.more", count=len(left_over)) if left_over else t("trim.more_none")
+    with st.expander(title, expanded=False):
         for proposed in left_over[:20]:
             text, put = st.columns([3, 1], vertical_alignment="center")
             text.markdown(
@@ -119,7 +122,7 @@ def add_cow(day: TrimDay, left_over: tuple[Proposed, ...], taken: set[str]) -> N
         )  # fmt: skip
         if st.button(t("trim.put_on"), key="trim_put_any"):
             if cow and reason:
-                put_on(day, cow, reason, t("trim.by_hand", who=session.who()))
+                put_on(day, cow, reason, t("trim.by_hand", who=look.person(session.who())))
             else:
                 st.warning(t("who.say"))
 
@@ -186,8 +189,9 @@ def closed_days() -> None:
         return
     with st.expander(t("trim.closed", count=len(days))):
         day = st.selectbox(
-            t("trim.which"), days, index=None, format_func=day_name, key="trim_closed_day"
-        )
+            t("trim.which"), days, index=None, format_func=day_name, key="trim_closed_day",
+            placeholder=t("app.choose"),
+        )  # fmt: skip
         if day is None:
             return
         entries = session.store().trim_days.entries(day.trim_day_id)
@@ -213,7 +217,8 @@ def show(day: TrimDay) -> None:
         st.info(t("trim.nobody"))
     else:
         print_it(day, entries, lame)
-    cautions = {line.cow.number: line.cautions for line in lame}
+    cautions = {cow: (caution,) for cow, caution in withdrawals(store).items()}
+    cautions |= {line.cow.number: line.cautions for line in lame}
     for entry in entries:
         cow_row(day, entry, len(entries), cautions.get(entry.cow, ()))
     room = max(day.capacity - len(entries), 0)

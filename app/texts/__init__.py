@@ -5,10 +5,12 @@ from __future__ import annotations
 import functools
 import json
 import re
+from datetime import date
 from pathlib import Path
 
 import streamlit as st
 
+from app.texts import local
 from gait.exchange.sheet_words import SheetWords
 
 LANGUAGES = {"en": "English", "de": "Deutsch"}
@@ -36,7 +38,7 @@ def preferred(locale: str | None) -> str:
 
 
 def t(key: str, **values: object) -> str:
-    """Return a text in the person's language, with values filled in.
+    """Return a text in the person's language, with values filled in, days as `shown` does.
 
     With ``count=1`` the text of the key with ``_one`` behind it is taken, where there is one.
 
@@ -48,7 +50,27 @@ def t(key: str, **values: object) -> str:
     if values.get("count") == 1 and has(f"{key}_one"):
         key = f"{key}_one"
     text = words(language()).get(key) or words("en")[key]
-    return text.format(**values) if values else text
+    return text.format(**{name: shown(value) for name, value in values.items()}) if values else text
+
+
+def shown(value: object) -> object:
+    """Return a day as the person's language writes it; any other value as it is."""
+    return local.day(language(), value) if isinstance(value, date) else value
+
+
+def decimals(text: str) -> str:
+    """Return a text made of figures with the decimal sign of the person's language."""
+    return local.decimals(language(), text)
+
+
+def day_format() -> str:
+    """Return the order of a day in the person's language, for charts."""
+    return local.DAYS[language()]
+
+
+def day_box() -> str:
+    """Return the order of a day in the person's language, for boxes that ask for one."""
+    return local.DAY_BOXES[language()]
 
 
 def has(key: str) -> bool:
@@ -101,7 +123,7 @@ def _said(language: str, text: str) -> str:
             if other is not None:
                 break
         else:
-            other, end = parts[at], at + 1
+            other, end = local.figure(language, parts[at]), at + 1
         told.append(other)
         at = end
     return " ".join(told)

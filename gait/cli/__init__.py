@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from gait import __version__
+from gait.cli.farm import must_be_farm
 from gait.errors import GaitError
 
 REFUSED = 2
@@ -15,7 +16,7 @@ REFUSED = 2
 
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every command; imports nothing heavy."""
-    from gait.cli import export, farm, imports, learning, score, start
+    from gait.cli import export, farm, files, imports, learning, score, start
 
     parser = argparse.ArgumentParser(
         prog="exitlane",
@@ -24,7 +25,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"exitlane {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for part in (start, score, farm, export, imports, learning):
+    for part in (start, score, farm, files, export, imports, learning):
         part.add_commands(commands)
     return parser
 
@@ -39,6 +40,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """
     args = build_parser().parse_args(argv)
     try:
+        if getattr(args, "on_farm", False) and args.farm:
+            must_be_farm(args.farm)
         return int(args.run(args))
     except GaitError as problem:
         print(problem, file=sys.stderr)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from gait.cli.farm import farm_option
+from gait.cli.files import must_end
 from gait.errors import ExchangeError
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ def run(args: argparse.Namespace) -> int:
     """Write the file."""
     from gait.store import open_store
 
+    must_end(args.file, _NAMES[args.what], *_ENDINGS.get(args.what, (".csv",)))
     with open_store(args.farm) as store:
         content = _WRITERS[args.what](store, args)
     if isinstance(content, bytes):
@@ -68,14 +70,17 @@ def _history(store: Store, args: argparse.Namespace) -> str:
 
 
 def _lame(store: Store, args: argparse.Namespace) -> str | bytes:
+    from gait.exchange.lists import lame_csv
     from gait.exchange.sheet_content import lame_sheet
     from gait.exchange.sheet_html import lame_sheet_html
     from gait.exchange.sheet_pdf import lame_sheet_pdf
     from gait.farm import lame_today
 
-    farm = str(store.settings.get("farm_name", ""))
-    sheet = lame_sheet(lame_today(store), on=date.today(), farm=farm)
-    return lame_sheet_pdf(sheet) if args.file.suffix.lower() == ".pdf" else lame_sheet_html(sheet)
+    lines, suffix = lame_today(store), args.file.suffix.lower()
+    if suffix == ".csv":
+        return lame_csv(lines)
+    sheet = lame_sheet(lines, on=date.today(), farm=str(store.settings.get("farm_name", "")))
+    return lame_sheet_pdf(sheet) if suffix == ".pdf" else lame_sheet_html(sheet)
 
 
 def _ade(store: Store, args: argparse.Namespace) -> str:
@@ -92,3 +97,13 @@ _WRITERS: dict[str, Callable[[Store, argparse.Namespace], str | bytes]] = {
     "lame": _lame,
     "ade": _ade,
 }
+_NAMES = {
+    "herd": "The herd list",
+    "decisions": "The list of decisions",
+    "trims": "The list of trims",
+    "history": "A cow's history",
+    "lame": "The lame list",
+    "ade": "ICAR ADE",
+}
+_ENDINGS = {"lame": (".csv", ".pdf", ".html", ".htm"), "ade": (".json",)}
+"""Of the rest: CSV."""

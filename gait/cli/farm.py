@@ -1,105 +1,127 @@
-"""Commands for the farm's records: herd list, checking, deciding, lame list, sheets, backup."""
+"""Commands for the farm's records: herd list, checking, deciding, lame list."""
 
 from __future__ import annotations
 
 import argparse
 import os
-from datetime import date, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from gait.cli.people import must_know
 from gait.errors import StoreError
+
+if TYPE_CHECKING:
+    from gait.exchange.herd_csv import HerdListPreview
+    from gait.herd.records import Decision
 
 DEFAULT_FARM = "farm"
 
 
 def add_commands(commands: Any) -> None:
     """Add the farm's commands to the parser."""
-    cows = _command(commands, "cows", "take in the herd list from a CSV file", run_cows)
+    cows = farm_command(commands, "cows", "take in the herd list from a CSV file", run_cows,
+                    begins=True)  # fmt: skip
     cows.add_argument("file", type=Path, metavar="FILE.csv")
     cows.add_argument("--preview", action="store_true", help="show what would be taken in")
     cows.add_argument("--all-or-nothing", action="store_true", help="one bad row stops it all")
-    queue = _command(commands, "queue", "list the passes that wait for a person", run_queue)
+    queue = farm_command(commands, "queue", "list the passes that wait for a person", run_queue)
     queue.add_argument("--limit", type=int, default=30)
-    name = _command(commands, "name", "say which cow a pass shows", run_name)
+    name = farm_command(commands, "name", "say which cow a pass shows", run_name)
     name.add_argument("pass_id", type=int, metavar="PASS")
     name.add_argument("cow", metavar="ANIMAL_NUMBER")
     name.add_argument("--by", required=True, metavar="NAME")
-    other = _command(commands, "renumber", "give a cow another animal number", run_renumber)
+    other = farm_command(commands, "renumber", "give a cow another animal number", run_renumber)
     other.add_argument("old", metavar="OLD_NUMBER")
     other.add_argument("new", metavar="NEW_NUMBER")
     other.add_argument("--by", required=True, metavar="NAME")
-    decide = _command(commands, "decide", "confirm or override the score of a pass", run_decide)
+    off = farm_command(
+        commands, "take-off", "take a number off the list that is no cow", run_take_off
+    )
+    off.add_argument("number", metavar="ANIMAL_NUMBER")
+    off.add_argument("--by", required=True, metavar="NAME")
+    decide = farm_command(commands, "decide", "confirm or override the score of a pass", run_decide)
     decide.add_argument("pass_id", type=int, metavar="PASS")
     decide.add_argument("--score", type=int, choices=range(1, 6), help="default: as proposed")
     decide.add_argument("--by", required=True, metavar="NAME", help="who decides")
     decide.add_argument("--reason", default="", help="needed when overriding")
     decide.add_argument("--blind", action="store_true", help="the proposal was not seen")
     decide.add_argument("--unusable", action="store_true", help="the pass shows nothing")
-    undo = _command(commands, "undo", "take back the newest decision on a pass", run_undo)
+    undo = farm_command(commands, "undo", "take back the newest decision on a pass", run_undo)
     undo.add_argument("pass_id", type=int, metavar="PASS")
     undo.add_argument("--by", required=True, metavar="NAME")
-    _command(commands, "lame", "print the herd lame list", run_lame)
-    trim = _command(commands, "trim-day", "plan a trim day and write its sheet", run_trim_day)
-    trim.add_argument("sheet", type=Path, metavar="SHEET.pdf|.html")
-    trim.add_argument("--on", type=date.fromisoformat, default=None, metavar="YYYY-MM-DD")
-    trim.add_argument("--trimmer", default="", metavar="NAME")
-    trim.add_argument("--capacity", type=int, default=12, metavar="COWS")
-    save = _command(commands, "backup", "save the whole farm as one file", run_backup)
-    save.add_argument("file", type=Path, metavar="FILE.zip")
-    bring = _command(
-        commands, "restore", "bring a saved farm back into an empty folder", run_restore
-    )
-    bring.add_argument("file", type=Path, metavar="FILE.zip")
+    undo.add_argument("--of", metavar="NAME", help="whose decision, where it is somebody else's")
+    farm_command(commands, "lame", "print the herd lame list", run_lame)
 
 
-def farm_option(parser: argparse.ArgumentParser) -> None:
-    """Add the option that says which farm."""
+def farm_option(parser: argparse.ArgumentParser, *, begins: bool = False) -> None:
+    """Add the option that says which farm; only a command that `begins` one may make it."""
     parser.add_argument(
         "--farm",
         default=os.environ.get("EXITLANE_FARM", DEFAULT_FARM),
         metavar="FOLDER",
         help=f"farm folder or postgresql:// address (default: {DEFAULT_FARM})",
     )
+    parser.set_defaults(on_farm=not begins)
+
+
+def must_be_farm(where: str) -> None:
+    """Refuse a place that holds no farm, such as a mistyped folder, before one is made there.
+
+    Raises
+    ------
+    StoreError
+    """
+    from gait.store import has_records
+
+    if not has_records(where):
+        raise StoreError(f"There are no records in {where}.", "Choose the folder of your farm.")
 
 
 def run_cows(args: argparse.Namespace) -> int:
     """Take in or preview a herd list."""
     from gait.exchange.csv_files import read_csv_file
     from gait.exchange.herd_csv import cows_to_keep, preview_herd_list
-    from gait.store import open_store
+    from gait.store import has_records, open_store
 
+    table = read_csv_file(args.file)
+    if args.preview and not has_records(args.farm):  # looking makes no farm
+        _tell_herd(preview_herd_list(table))
+        return 0
     with open_store(args.farm) as store:
-        table = read_csv_file(args.file)
         found = preview_herd_list(table, store.cows.all(include_left=True))
-        for rejected in found.rejected:
-            print(f"line {rejected.line}: {rejected.why}")
-        columns = ", ".join(f"{found.header[i]} = {name}" for name, i in found.columns.items())
-        print(f"Columns: {columns}. Not used: {', '.join(found.not_used) or 'none'}.")
-        print(
-            f"{len(found.new)} new cows, {len(found.changed)} changed, "
-            f"{len(found.unchanged)} as before, {len(found.rejected)} rows left out."
-        )
+        _tell_herd(found)
         if not args.preview:
             store.cows.put(cows_to_keep(found, all_or_nothing=args.all_or_nothing))
     return 0
 
 
+def _tell_herd(found: HerdListPreview) -> None:
+    for rejected in found.rejected:
+        print(f"line {rejected.line}: {rejected.why}")
+    columns = ", ".join(f"{found.header[i]} = {name}" for name, i in found.columns.items())
+    print(f"Columns: {columns}. Not used: {', '.join(found.not_used) or 'none'}.")
+    print(
+        f"{len(found.new)} new cows, {len(found.changed)} changed, "
+        f"{len(found.unchanged)} as before, {len(found.rejected)} rows left out."
+    )
+
+
 def run_queue(args: argparse.Namespace) -> int:
     """List what waits, most urgent first."""
+    from gait.checking import passes_to_check
     from gait.store import open_store
 
     with open_store(args.farm) as store:
-        waiting = store.queue.to_check(limit=args.limit)
-        unnamed = store.queue.unnamed(limit=args.limit)
+        waiting = passes_to_check(store, args.limit)
     for p in waiting:
+        if p.score is not None:
+            print(f"pass {p.pass_id:>6}  score {p.score} by {p.decided_by}, on no list until named:"
+                  f" exitlane name {p.pass_id} ANIMAL_NUMBER --by NAME")  # fmt: skip
+            continue
         proposed = "no score" if p.proposed is None else f"score {p.proposed} ({p.confidence:.0%})"
         span = "" if p.low is None else f"  plausible {p.low}-{p.high}"
         print(f"pass {p.pass_id:>6}  cow {p.cow or 'not named':<10}  {proposed}{span}")
-    for p in unnamed:
-        print(f"pass {p.pass_id:>6}  score {p.score} by {p.decided_by}, on no list until named:"
-              f" exitlane name {p.pass_id} ANIMAL_NUMBER")  # fmt: skip
-    if not waiting and not unnamed:
+    if not waiting:
         print("Nothing waits to be checked.")
     return 0
 
@@ -109,6 +131,7 @@ def run_name(args: argparse.Namespace) -> int:
     from gait.store import open_store
 
     with open_store(args.farm) as store:
+        must_know(store, args.by, "identify")
         store.passes.get(args.pass_id)
         store.identities.set(args.pass_id, args.cow, who=args.by, source="person")
     print(f"Pass {args.pass_id} is cow {args.cow}, says {args.by}.")
@@ -117,21 +140,36 @@ def run_name(args: argparse.Namespace) -> int:
 
 def run_renumber(args: argparse.Namespace) -> int:
     """Give a cow another number."""
-    from gait.farm import renumber_cow
+    from gait.cow_numbers import renumber_cow
     from gait.store import open_store
 
     with open_store(args.farm) as store:
+        must_know(store, args.by, "plan")
         renumber_cow(store, args.old, args.new, who=args.by)
     print(f"Cow {args.old} is cow {args.new} now, with all that is recorded about her.")
     return 0
 
 
+def run_take_off(args: argparse.Namespace) -> int:
+    """Take a number off the list."""
+    from gait.cow_numbers import take_off_list
+    from gait.store import open_store
+
+    with open_store(args.farm) as store:
+        must_know(store, args.by, "plan")
+        take_off_list(store, args.number, who=args.by)
+    print(f"{args.number} is off the list, until it is taken in again.")
+    return 0
+
+
 def run_decide(args: argparse.Namespace) -> int:
     """Keep a person's decision and say what it means for the lame list."""
+    from gait.checking import outranked
     from gait.farm import decide, lame_today
     from gait.store import open_store
 
     with open_store(args.farm) as store:
+        must_know(store, args.by, "decide")
         before = {line.cow.number for line in lame_today(store)}
         if args.unusable:
             store.decisions.add(args.pass_id, kind="unusable", who=args.by, reason=args.reason)
@@ -142,18 +180,32 @@ def run_decide(args: argparse.Namespace) -> int:
         )
         cow = store.passes.get(args.pass_id).summary.cow
         after = {line.cow.number for line in lame_today(store)}
-    print(f"Pass {args.pass_id}: {made.kind}, score {made.score}, by {made.who}.")
+        standing = outranked(store, made)
+    print(f"Pass {args.pass_id}: {_told(made)}.")
+    if standing is not None:
+        print(f"It does not count: the second opinion of {standing.decided_by} stands, score"
+              f" {standing.score}. Ask for a new one if {made.score} is right.")  # fmt: skip
     print(_what_it_means(cow, before, after))
     return 0
 
 
 def run_undo(args: argparse.Namespace) -> int:
     """Take back a decision; it stays on record."""
+    from gait.herd.standing import still_valid
     from gait.store import open_store
 
     with open_store(args.farm) as store:
-        store.decisions.undo(args.pass_id, who=args.by)
-    print(f"The newest decision on pass {args.pass_id} is taken back; both stay on record.")
+        must_know(store, args.by, "decide")
+        seen = store.passes.get(args.pass_id).summary.version
+        held = still_valid(store.decisions.of_pass(args.pass_id))
+        newest = _told(held[-1]) if held else ""
+        if held and held[-1].who not in (args.by, args.of):
+            raise StoreError(
+                f"The newest decision on pass {args.pass_id} is somebody else's ({newest}).",
+                f"To take it back all the same, add: --of '{held[-1].who}'",
+            )
+        store.decisions.undo(args.pass_id, who=args.by, expected_version=seen)
+    print(f"Pass {args.pass_id}: taken back ({newest}); both stay on record.")
     return 0
 
 
@@ -177,55 +229,25 @@ def run_lame(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_trim_day(args: argparse.Namespace) -> int:
-    """Propose cows for a day and write the sheet."""
-    from gait.farm import plan_trim_day
-    from gait.store import open_store
-
-    on = args.on or date.today() + timedelta(days=1)
-    with open_store(args.farm) as store:
-        sheet = plan_trim_day(store, on, trimmer=args.trimmer, capacity=args.capacity)
-    suffix = args.sheet.suffix.lower()
-    if suffix == ".pdf":
-        args.sheet.write_bytes(sheet.pdf())
-    elif suffix in (".html", ".htm"):
-        args.sheet.write_text(sheet.html(), encoding="utf-8")
-    else:
-        raise StoreError("A trim sheet is a .pdf or .html file.", "Choose such a name.")
-    print(f"{sheet.count} cows on the sheet of {on}: {args.sheet}")
-    return 0
-
-
-def run_backup(args: argparse.Namespace) -> int:
-    """Save the farm as one file."""
-    from gait.exchange.backup import write_backup
-    from gait.store import open_store
-
-    with open_store(args.farm) as store:
-        write_backup(store, args.file)
-    print(f"Saved: {args.file}")
-    return 0
-
-
-def run_restore(args: argparse.Namespace) -> int:
-    """Bring a saved farm back."""
-    from gait.exchange.backup import restore_backup
-
-    restore_backup(args.file, args.farm)
-    print(f"Brought back into {args.farm}. Open it: python3 -m app --page-only --farm {args.farm}")
-    return 0
-
-
-def _command(commands: Any, name: str, what: str, run: Any) -> argparse.ArgumentParser:
+def farm_command(
+    commands: Any, name: str, what: str, run: Any, *, begins: bool = False
+) -> argparse.ArgumentParser:
+    """Add a command on a farm; only one that `begins` a farm may make it."""
     parser: argparse.ArgumentParser = commands.add_parser(name, help=what, description=what)
-    farm_option(parser)
+    farm_option(parser, begins=begins)
     parser.set_defaults(run=run)
     return parser
 
 
+def _told(made: Decision) -> str:
+    score = f", score {made.score}" if made.score else ""
+    return f"{made.kind.replace('_', ' ')}{score}, by {made.who}"
+
+
 def _what_it_means(cow: str | None, before: set[str], after: set[str]) -> str:
     if cow is None:
-        return "The pass has no cow yet, so no list changes. Name her: exitlane name PASS NUMBER"
+        how = "exitlane name PASS NUMBER --by NAME"
+        return f"The pass has no cow yet, so no list changes. Name her: {how}"
     if cow in after - before:
         return f"Cow {cow} enters the lame list."
     if cow in before - after:

@@ -133,7 +133,8 @@ def _of_trims(store: Store, trims: Sequence[Trim], left_out: Sequence[str]) -> B
 
 
 def _found(trim: Trim) -> set[tuple[str, str, str | None]]:
-    return {(finding.foot, finding.claw, finding.code) for finding in trim.findings}
+    # Older records say both claws where nobody had said which.
+    return {(f.foot, "" if f.claw == "both" else f.claw, f.code) for f in trim.findings}
 
 
 _READERS: dict[str, Callable[[Store, bytes], Brought]] = {

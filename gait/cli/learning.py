@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from gait.cli.farm import farm_option
+from gait.cli.people import must_know
 from gait.errors import ExchangeError
 
 SCALE = (1, 2, 3, 4, 5)
@@ -38,7 +39,7 @@ def add_commands(commands: Any) -> None:
     agree.add_argument("file", type=Path, nargs="?", metavar="FILE.csv")
     agree.add_argument("--farm", metavar="FOLDER", help="people against the program on this farm")
     agree.add_argument("--blind", action="store_true", help="with --farm: blind scores only")
-    agree.set_defaults(run=run_agree)
+    agree.set_defaults(run=run_agree, on_farm=True)
 
 
 def run_learn(args: argparse.Namespace) -> int:
@@ -47,6 +48,7 @@ def run_learn(args: argparse.Namespace) -> int:
     from gait.store import open_store
 
     with open_store(args.farm) as store:
+        must_know(store, args.by, "rules")
         lesson = learn_from_herd(store, who=args.by)
     print(lesson.sentence)
     return 0
@@ -80,6 +82,7 @@ def run_use(args: argparse.Namespace) -> int:
     from gait.store import open_store
 
     with open_store(args.farm) as store:
+        must_know(store, args.by, "rules")
         use_model(store, args.version, who=args.by)
     print(f"Scores are now proposed by {args.version}. Earlier decisions are not changed.")
     return 0
@@ -129,7 +132,8 @@ def read_pairs(path: Path) -> tuple[str, str, list[tuple[int, int]]]:
 
 
 def print_agreement(first: str, second: str, pairs: list[tuple[int, int]]) -> None:
-    """Print the confusion table and the figures."""
+    """Print the confusion table and the figures; no figures on too few pairs."""
+    from gait.overview import too_few
     from gait.statistics import agreement as ag
 
     if not pairs:
@@ -140,6 +144,9 @@ def print_agreement(first: str, second: str, pairs: list[tuple[int, int]]) -> No
     print("     " + "".join(f"{s:>6}" for s in SCALE))
     for score, row in zip(SCALE, table, strict=True):
         print(f"{score:>5}" + "".join(f"{n:>6}" for n in row))
+    if few := too_few(len(pairs)):
+        print(few)
+        return
     for name, weights in (("kappa", "none"), ("linear", "linear"), ("quadratic", "quadratic")):
         k = ag.kappa(table, weights)  # type: ignore[arg-type]
         label = name if name == "kappa" else f"weighted kappa, {name}"

@@ -207,6 +207,7 @@ def serve(farm: Path, address: str, wanted: int | None) -> int:
         "server.fileWatcherType": "none",
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",
+        "client.showErrorLinks": "false",  # they would carry the error to outside services
         "client.toolbarMode": "minimal",
         "theme.base": "light",
         "theme.primaryColor": "#1f4e79",

@@ -17,6 +17,7 @@ from typing import Any
 
 from gait.errors import ExchangeError
 from gait.exchange.fields import moment
+from gait.herd.blocks import OTHER_CLAW, blocked_claw
 from gait.herd.feet import CLAW_TERMS
 from gait.herd.lame_list import done_at
 from gait.herd.records import Cow, Finding, Score, Trim
@@ -38,7 +39,7 @@ _TOE = {
     for foot, place in _FOOT.items()
     for claw, side in (("inner", "Inner"), ("outer", "Outer"))
 }
-_PLACES = {place: (foot, "both") for foot, place in _FOOT.items()} | {
+_PLACES = {place: (foot, "") for foot, place in _FOOT.items()} | {
     place: key for key, place in _TOE.items()
 }
 Event = dict[str, Any]
@@ -108,7 +109,7 @@ def animal_identifier(cow: Cow) -> dict[str, str]:
 
 def _treatment(trim: Trim, cow: Cow, at: datetime, made_at: datetime) -> Event:
     words = [f"{trim.reason.capitalize()} trim."]
-    words += [f"Block on {x.foot}, {x.claw} claw." for x in trim.findings if x.block]
+    words += [_block(x) for x in trim.findings if x.block]
     if trim.withdrawal_until:
         source = f" as typed from {trim.withdrawal_source}" if trim.withdrawal_source else ""
         words.append(f"Withdrawal until {trim.withdrawal_until}{source}.")
@@ -124,12 +125,22 @@ def _treatment(trim: Trim, cow: Cow, at: datetime, made_at: datetime) -> Event:
     return event
 
 
+def _block(finding: Finding) -> str:
+    claw = blocked_claw(finding)
+    return f"Block on {finding.foot}, {claw} claw." if claw else f"Block on {finding.foot}."
+
+
+def _positions(finding: Finding) -> list[str]:
+    """Return the claws of a finding; the foot where nobody said which."""
+    claws = tuple(OTHER_CLAW) if finding.claw == "both" else (finding.claw,)
+    return [_TOE.get((finding.foot, claw), _FOOT[finding.foot]) for claw in claws]
+
+
 def _diagnosis(finding: Finding) -> Event:
-    position = _TOE.get((finding.foot, finding.claw), _FOOT[finding.foot])
     diagnosis: Event = {
         "name": CLAW_TERMS[str(finding.code)],
         "diagnosisCode": {"scheme": CLAW_SCHEME, "id": finding.code},
-        "positions": [{"position": position}],
+        "positions": [{"position": position} for position in _positions(finding)],
     }
     if finding.severity:
         diagnosis["severity"] = finding.severity.capitalize()
@@ -226,7 +237,7 @@ def _take(
         said = said | {"note": event.get("remark", "")}
         said = said | {"medicine": event.get("medicine", {}).get("name", "")}
     else:
-        findings = tuple(_finding(d) for d in event.get("diagnoses", []))
+        findings = tuple(f for d in event.get("diagnoses", []) for f in _findings(d))
         said = said | {"findings": said.get("findings", ()) + findings}
     trims[key] = Trim(**said)
 
@@ -238,22 +249,36 @@ def _uid(meta: Mapping[str, Any], key: tuple[str, str]) -> str:
     return uuid.uuid5(_OWN_UIDS, "|".join(key)).hex
 
 
-def _finding(diagnosis: Mapping[str, Any]) -> Finding:
+def _findings(diagnosis: Mapping[str, Any]) -> list[Finding]:
     code = diagnosis["diagnosisCode"]["id"]
     if code not in CLAW_TERMS:
         raise ValueError(f"{code} is no claw health code known here.")
-    place = diagnosis["positions"][0]["position"]
-    if place not in _PLACES:
-        raise ValueError(f"position {place} is not on a foot.")
-    foot, claw = _PLACES[place]
     severity = diagnosis.get("severity")
-    return Finding(
-        foot=foot,
-        claw=claw,
-        code=code,
-        severity=severity.lower() if severity else None,
-        note=diagnosis.get("description", ""),
-    )
+    return [
+        Finding(
+            foot=foot,
+            claw=claw,
+            code=code,
+            severity=severity.lower() if severity else None,
+            note=diagnosis.get("description", ""),
+        )
+        for foot, claw in _claws(diagnosis["positions"]).items()
+    ]
+
+
+def _claws(positions: Iterable[Mapping[str, str]]) -> dict[str, str]:
+    """Return the feet that the positions of a diagnosis name, each with its claw."""
+    found: dict[str, set[str]] = {}
+    for place in (position["position"] for position in positions):
+        if place not in _PLACES:
+            raise ValueError(f"position {place} is not on a foot.")
+        foot, claw = _PLACES[place]
+        found.setdefault(foot, set()).add(claw)
+    if not found:
+        raise ValueError("a diagnosis names no foot.")
+    return {
+        foot: "both" if claws >= set(OTHER_CLAW) else max(claws) for foot, claws in found.items()
+    }
 
 
 def _utc(at: datetime) -> str:

@@ -8,11 +8,16 @@ from datetime import UTC, date, datetime, tzinfo
 from typing import Literal
 
 DateOrder = Literal["ymd", "dmy", "mdy"]
+_EAR_TAGS = {"DE": ("276", 10), "AT": ("040", 9), "CH": ("756", 12)}
+"""Country by ISO 3166 and digits on an ear tag (both from memory)."""
 _LARGEST_ID = 2**38 - 1  # 38 bits, ISO 11784
 
 
 def electronic_number(text: str) -> str:
     """Return a 15-digit electronic number as text, spaces and dots taken out.
+
+    An ear tag as printed (DE 09 123 45678) is the same number with letters for the country: these
+    become its three digits, and the rest is filled up with zeros to twelve.
 
     Raises
     ------
@@ -22,6 +27,9 @@ def electronic_number(text: str) -> str:
         mistyped digit goes unnoticed.
     """
     bare = re.sub(r"[\s.\-]", "", text)
+    country, digits = _EAR_TAGS.get(bare[:2].upper(), ("", 0))
+    if country and re.fullmatch(f"[0-9]{{{digits}}}", bare[2:]):
+        bare = country + bare[2:].zfill(12)
     if re.fullmatch(r"\d(\.\d+)?[eE]\+?\d+", text.strip()):
         raise ValueError(f"{text!r} has been rounded by a spreadsheet: export the column as text.")
     if not re.fullmatch(r"[0-9]{15}", bare):
@@ -32,6 +40,11 @@ def electronic_number(text: str) -> str:
     if identification > _LARGEST_ID:
         raise ValueError(f"The last twelve digits of {bare} are too large for a transponder.")
     return bare
+
+
+def without_zeros(number: str) -> str:
+    """Return an animal number of digits without its leading zeros; any other as it stands."""
+    return (number.lstrip("0") or "0") if number.isdecimal() else number
 
 
 def animal_number(text: str) -> str:

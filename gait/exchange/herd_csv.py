@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
+from datetime import date
 from typing import Any
 
 from gait.errors import ExchangeError
 from gait.exchange import fields as f
 from gait.exchange.csv_files import CsvTable, read_csv, write_csv
+from gait.exchange.herd_headers import guess_columns
 from gait.herd.records import Cow
 
 FIELDS: dict[str, str] = {
@@ -26,69 +27,6 @@ FIELDS: dict[str, str] = {
     "left_on": "left the herd",
 }
 
-# Common words, not the format of any program: English, German, French, Dutch, Spanish, Italian,
-# Danish and Swedish. Compared without accents, marks and capitals.
-_ANIMALS = (
-    "cow", "animal", "tag", "kuh", "tier", "stall", "vache", "koe", "dier", "vaca", "vacca", "ko",
-    "dyr", "djur",
-)  # fmt: skip
-_NUMBERS = ("number", "no", "nr", "num", "id", "nummer", "numero")
-_WORDS: dict[str, tuple[str, ...]] = {
-    "electronic": (
-        "electronic", "electronicnumber", "electronicid", "eid", "rfid", "transponder",
-        "transpondernummer", "iso11784", "animalidelectronic", "elektronischenummer",
-        "numeroelectronique", "elektronischnummer", "numeroelectronico", "numeroelettronico",
-        "elektronisknummer",
-    ),
-    "number": (
-        *_NUMBERS, *_ANIMALS,
-        *(animal + number for animal in _ANIMALS for number in _NUMBERS),
-        *(number + animal for animal in _ANIMALS for number in _NUMBERS),
-        "numerodetravail", "notravail",
-    ),
-    "birth_on": (
-        "birth", "birthdate", "dateofbirth", "born", "bornon", "birthon", "dob", "geburt",
-        "geburtsdatum", "geboren", "naissance", "datenaissance", "datedenaissance",
-        "geboortedatum", "nacimiento", "fechanacimiento", "fechadenacimiento", "nascita",
-        "datanascita", "datadinascita", "fodt", "fodselsdato", "fodd", "fodelsedatum",
-    ),
-    "parity": (
-        "parity", "lactation", "lactationnumber", "lact", "calvings", "laktation",
-        "laktationsnummer", "kalbungen", "anzahlkalbungen", "rangdelactation", "rang", "lactatie",
-        "lactatienummer", "lactacion", "partos", "numerodepartos", "lattazione", "parti",
-        "laktationsnr", "kalvninger", "kalvningar",
-    ),
-    "calved_on": (
-        "calved", "calvedon", "calving", "calvingdate", "lastcalving", "lastcalvingdate",
-        "freshdate", "fresh", "kalbung", "kalbedatum", "letztekalbung", "abkalbung", "velage",
-        "datevelage", "datedevelage", "derniervelage", "kalfdatum", "afkalfdatum", "gekalfd",
-        "parto", "fechaparto", "fechadeparto", "ultimoparto", "dataparto", "kaelvning",
-        "kalvning", "kaelvningsdato", "kalvningsdatum", "senestekaelvning",
-    ),
-    "dried_off_on": (
-        "dryoff", "dryoffdate", "dry", "drydate", "driedoff", "driedoffon", "trocken",
-        "trockenstelldatum", "trockengestellt", "trockenstellen", "tarissement",
-        "datetarissement", "datedetarissement", "droogzetdatum", "drooggezet", "secado",
-        "fechasecado", "fechadesecado", "asciutta", "dataasciutta", "goldning", "goldningsdato",
-        "sinlaggning",
-    ),
-    "due_on": (
-        "due", "dueon", "duedate", "expectedcalving", "expectedcalvingdate", "calvingdue",
-        "erwartetekalbung", "kalbetermin", "abkalbetermin", "velageprevu", "dateprevuevelage",
-        "verwachtekalfdatum", "partoprevisto", "fechapartoprevisto", "partoatteso",
-        "forventetkaelvning", "beraknadkalvning",
-    ),
-    "group": (
-        "group", "pen", "lot", "gruppe", "lotto", "groupe", "groep", "grupo", "lote", "gruppo",
-        "hold", "grupp", "herdgroup",
-    ),
-    "breed": ("breed", "rasse", "race", "ras", "raza", "razza"),
-    "left_on": (
-        "left", "lefton", "leftherd", "exit", "exitdate", "abgang", "abgangsdatum", "sortie",
-        "datesortie", "datedesortie", "afvoerdatum", "baja", "fechabaja", "uscita", "datauscita",
-        "afgang", "afgangsdato", "utgang",
-    ),
-}  # fmt: skip
 _DATES = ("birth_on", "calved_on", "dried_off_on", "due_on", "left_on")
 
 
@@ -120,43 +58,13 @@ class HerdListPreview:
     unchanged: tuple[str, ...]
 
 
-def guess_columns(header: Sequence[str]) -> dict[str, int]:
-    """Return which column holds which field, judged by the header alone.
-
-    A header that is one of the common words wins over one that only contains such a word.
-    """
-    plain = [_plain(name) for name in header]
-    found: dict[str, int] = {}
-    taken: set[int] = set()
-    for fits in (_is_word, _contains_word):
-        for field, words in _WORDS.items():
-            hits = [i for i, name in enumerate(plain) if i not in taken and fits(name, words)]
-            if field not in found and hits:
-                found[field] = hits[0]
-                taken.add(hits[0])
-    return found
-
-
-def _plain(name: str) -> str:
-    spelled = name.lower().replace("ø", "o").replace("æ", "ae").replace("ß", "ss")
-    bare = unicodedata.normalize("NFKD", spelled)
-    return re.sub(r"[^a-z0-9]", "", bare)
-
-
-def _is_word(name: str, words: Sequence[str]) -> bool:
-    return name in words
-
-
-def _contains_word(name: str, words: Sequence[str]) -> bool:
-    return any(len(word) >= 5 and word in name for word in words)
-
-
 def preview_herd_list(
     content: bytes | str | CsvTable,
     known: Sequence[Cow] = (),
     *,
     columns: Mapping[str, int] | None = None,
     date_order: f.DateOrder | None = None,
+    today: date | None = None,
 ) -> HerdListPreview:
     """Read a herd list without keeping anything.
 
@@ -171,6 +79,8 @@ def preview_herd_list(
         Which column holds which field, as put right by a person; guessed by default.
     date_order : str, optional
         Guessed from the whole list by default.
+    today : date, optional
+        Births and last calvings lie no later.
 
     Raises
     ------
@@ -190,7 +100,7 @@ def preview_herd_list(
         for _, cells in table.rows
         if chosen[name] < len(cells)
     )
-    cows, rejected = _read_rows(table, chosen, order, known)
+    cows, rejected = _read_rows(table, chosen, order, known, today or date.today())
     before = {cow.number: cow for cow in known}
     new = tuple(c.number for c in cows if c.number not in before)
     changed = tuple(c.number for c in cows if c.number in before and _changes(before[c.number], c))
@@ -226,26 +136,41 @@ def cows_to_keep(preview: HerdListPreview, *, all_or_nothing: bool = False) -> t
 
 
 def herd_list_csv(cows: Sequence[Cow]) -> str:
-    """Return the herd list as CSV, to be read again by :func:`preview_herd_list`."""
-    return write_csv(list(FIELDS), ({name: getattr(cow, name) for name in FIELDS} for cow in cows))
+    """Return the herd list as CSV, to be read again by :func:`preview_herd_list`.
+
+    Numbers taken off the list are left out: read again, they would be cows.
+    """
+    listed = (cow for cow in cows if not cow.taken_off)
+    return write_csv(
+        list(FIELDS), ({name: getattr(cow, name) for name in FIELDS} for cow in listed)
+    )
 
 
 def _read_rows(
-    table: CsvTable, columns: Mapping[str, int], order: f.DateOrder, known: Sequence[Cow]
+    table: CsvTable,
+    columns: Mapping[str, int],
+    order: f.DateOrder,
+    known: Sequence[Cow],
+    today: date,
 ) -> tuple[list[Cow], list[Rejected]]:
     holders = {cow.electronic: cow for cow in known if cow.electronic}
     before = {cow.number: cow for cow in known}
+    alike = {f.without_zeros(cow.number): cow.number for cow in known if cow.left_on is None}
     cows: list[Cow] = []
     rejected: list[Rejected] = []
     lines: dict[str, int] = {}
     for line, cells in table.rows:
         try:
             cow = _cow(cells, columns, order)
+            _refuse_to_come(cow, today)
             _refuse_doubles(cow, lines, before, holders)
+            if cow.number not in before:
+                _refuse_alike(cow.number, alike, lines)
         except ValueError as error:
             rejected.append(Rejected(line=line, cells=cells, why=str(error)))
             continue
         lines[cow.number] = line
+        alike[f.without_zeros(cow.number)] = cow.number
         if cow.electronic:
             lines[cow.electronic] = line
         cows.append(cow)
@@ -254,7 +179,7 @@ def _read_rows(
 
 def _cow(cells: Sequence[str], columns: Mapping[str, int], order: f.DateOrder) -> Cow:
     readers: dict[str, Callable[[str], Any]] = {
-        "number": f.animal_number,
+        "number": _number,
         "electronic": lambda text: f.electronic_number(text) if text.strip() else None,
         "parity": _parity,
         "group": lambda text: text.strip() or None,
@@ -269,6 +194,33 @@ def _cow(cells: Sequence[str], columns: Mapping[str, int], order: f.DateOrder) -
     if cow.parity == 0 and cow.calved_on:
         raise ValueError(f"Cow {cow.number} has calved but is listed with parity 0.")
     return cow
+
+
+def _number(text: str) -> str:
+    number = f.animal_number(text)
+    if number[0] in "=+-@":
+        raise ValueError(f"{number!r} is no animal number: it begins like a spreadsheet's formula.")
+    return number
+
+
+def _refuse_to_come(cow: Cow, today: date) -> None:
+    for what, on in (("birth", cow.birth_on), ("last calving", cow.calved_on)):
+        if on is not None and on > today:
+            raise ValueError(f"The {what} of cow {cow.number} is still to come: {on}.")
+
+
+def _refuse_alike(number: str, alike: Mapping[str, str], lines: Mapping[str, int]) -> None:
+    """Refuse a new number that another cow has but for leading zeros: mostly it is she."""
+    other = alike.get(f.without_zeros(number), number)
+    if other == number:
+        return
+    hint = "The same cow? Write her number as it stands there."
+    if other in lines:
+        line = lines[other]
+        raise ValueError(
+            f"But for leading zeros cow {number} is cow {other} in line {line}. {hint}"
+        )
+    raise ValueError(f"But for leading zeros cow {number} is cow {other} on record. {hint}")
 
 
 def _parity(text: str) -> int | None:

@@ -8,9 +8,10 @@ from typing import Any
 
 from gait.errors import ExchangeError
 from gait.exchange.csv_files import write_csv
+from gait.herd.blocks import blocked_claw
 from gait.herd.feet import CLAW_TERMS, FEET
 from gait.herd.lame_list import noon
-from gait.herd.records import Trim
+from gait.herd.records import Finding, Trim
 from gait.store import Store
 from gait.store.types import plain
 
@@ -54,7 +55,15 @@ def cow_history(store: Store, number: str) -> dict[str, Any]:
 
 
 def time_line(store: Store, number: str) -> list[HistoryLine]:
-    """Return what happened to a cow, newest first: decisions, trims, rechecks, calvings."""
+    """Return what happened to a cow, newest first: decisions, trims, rechecks, calvings.
+
+    Raises
+    ------
+    ExchangeError
+        If there is no such cow.
+    """
+    if store.cows.get(number) is None:
+        raise ExchangeError(f"There is no cow {number} on the list.", "Check the number.")
     lines = [
         HistoryLine(
             at=made.at,
@@ -102,7 +111,12 @@ def history_csv(lines: list[HistoryLine]) -> str:
 def _found(trim: Trim) -> str:
     found = [
         f"{FEET.get(f.foot, f.foot)}: {CLAW_TERMS.get(f.code or '', f.code or 'seen')}"
-        + (", block" if f.block else "")
+        + (f", {_block(f)}" if f.block else "")
         for f in trim.findings
     ]
     return "; ".join(found + [text for text in (trim.next_step, trim.note) if text])
+
+
+def _block(finding: Finding) -> str:
+    claw = blocked_claw(finding)
+    return f"block on the {claw} claw" if claw else "block, on which claw was not said"

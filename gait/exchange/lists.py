@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from gait.herd.lame_list import LameCow
     from gait.store import Store
 
 
@@ -17,6 +19,32 @@ def decisions_list(store: Store, since: date = date.min) -> str:
     electronic = {c.number: c.electronic for c in store.cows.all() if c.electronic}
     lines = [x for x in store.decisions.lines() if x.decision.at.date() >= since]
     return decisions_csv(lines, electronic)
+
+
+LAME_COLUMNS = (
+    "animal_id_scheme", "animal_id", "score", "urgency", "lame_since", "scored_at", "decided_by",
+    "times_before", "chronic", "treated_on", "recheck_on", "group", "next_step", "cautions",
+)  # fmt: skip
+
+
+def lame_csv(lines: Iterable[LameCow]) -> str:
+    """Return the lame list as CSV, most urgent first."""
+    from gait.exchange.csv_files import write_csv
+    from gait.exchange.records_csv import OWN_NUMBERS
+
+    rows = (
+        vars(line)
+        | {
+            "animal_id_scheme": OWN_NUMBERS,
+            "animal_id": line.cow.number,
+            "lame_since": line.since.date(),
+            "chronic": line.is_chronic,
+            "group": line.cow.group,
+            "cautions": " ".join(line.cautions),
+        }
+        for line in lines
+    )
+    return write_csv(LAME_COLUMNS, rows)
 
 
 def trims_list(store: Store, since: date = date.min) -> str:

@@ -10,7 +10,8 @@ from datetime import date, tzinfo
 from gait.errors import ExchangeError
 from gait.exchange import fields as f
 from gait.exchange.csv_files import Cell, CsvTable, as_dicts, read_csv, write_csv
-from gait.exchange.herd_csv import Rejected, guess_columns
+from gait.exchange.herd_csv import Rejected
+from gait.exchange.herd_headers import guess_columns
 from gait.herd.records import DECISION_KINDS, Cow, NewPass
 from gait.herd.which_cow import ExitEntry
 from gait.store import DecisionLine, PastDecision, PastPass

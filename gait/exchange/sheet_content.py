@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from gait.exchange.sheet_words import ENGLISH, SheetWords
 from gait.herd.lame_list import LameCow, Urgency
+from gait.herd.people import NOBODY_NAMED, is_named
 from gait.herd.records import Cow, EntryState, TrimDay, TrimEntry
 
 REASON_WORDS = {"therapeutic": "Lame", "recheck": "Recheck", "maintenance": "Maintenance"}
@@ -73,6 +74,7 @@ def trim_sheet(
     cows: Mapping[str, Cow],
     lame: Sequence[LameCow] = (),
     last_trimmed: Mapping[str, date] | None = None,
+    withdrawals: Mapping[str, str] | None = None,
     farm: str = "",
     words: SheetWords = ENGLISH,
 ) -> TrimSheet:
@@ -89,6 +91,8 @@ def trim_sheet(
         The lame list, for score and cautions.
     last_trimmed : mapping, optional
         Animal number to the day of her last trim.
+    withdrawals : mapping, optional
+        Animal number to the caution of a running withdrawal, for cows that are not lame.
     farm : str
         Name of the farm for the heading.
     words : SheetWords
@@ -99,6 +103,8 @@ def trim_sheet(
     for place, entry in enumerate(entries, start=1):
         cow, line = cows.get(entry.cow), lame_by_number.get(entry.cow)
         state = STATE_WORDS[entry.state]
+        withdrawal = (withdrawals or {}).get(entry.cow)
+        cautions = line.cautions if line else (withdrawal,) if withdrawal else ()
         sheet_cows.append(
             SheetCow(
                 place=place,
@@ -106,21 +112,21 @@ def trim_sheet(
                 reason=words.say(REASON_WORDS[entry.reason]),
                 why=words.say(entry.why),
                 facts=_facts(cow, line, (last_trimmed or {}).get(entry.cow), words),
-                cautions=tuple(words.say(c) for c in line.cautions) if line else (),
+                cautions=tuple(words.say(c) for c in cautions),
                 state=words.say(state) if state else "",
             )
         )
     trimmer = f"{words.say('Trimmer')}: {day.trimmer or TO_FILL_IN}"
     room = words.fill("Cows: {0}, room for {1}", len(entries), day.capacity)
     return TrimSheet(
-        title=_title(words.say("Trim sheet"), day.on, farm),
+        title=_title(words.say("Trim sheet"), words.day(day.on), farm),
         subtitle=", ".join(p for p in (trimmer, room, day.note) if p),
         cows=tuple(sheet_cows),
         words=words,
     )
 
 
-def _title(what: str, on: date, farm: str) -> str:
+def _title(what: str, on: str, farm: str) -> str:
     return f"{what} {on}, {farm}" if farm else f"{what} {on}"
 
 
@@ -129,7 +135,8 @@ def _facts(
 ) -> tuple[str, ...]:
     say, facts = words.say, []
     if line is not None:
-        values = line.score, line.decided_by, line.scored_at.date()
+        who = line.decided_by if is_named(line.decided_by) else say(NOBODY_NAMED)
+        values = line.score, who, line.scored_at.date()
         facts.append(words.fill("Score {0} by {1}, {2}", *values))
         if line.times_before:
             before = words.fill("Times lame before in this lactation: {0}", line.times_before)
@@ -139,8 +146,9 @@ def _facts(
     if cow is not None and cow.parity is not None:
         facts.append(f"{say('Parity')} {cow.parity}")
     if cow is not None and cow.due_on is not None:
-        facts.append(f"{say('Due')} {cow.due_on}")
-    facts.append(f"{say('Last trim')} {trimmed}" if trimmed else say("No trim on record"))
+        facts.append(f"{say('Due')} {words.day(cow.due_on)}")
+    last = f"{say('Last trim')} {words.day(trimmed)}" if trimmed else say("No trim on record")
+    facts.append(last)
     return tuple(facts)
 
 
@@ -150,22 +158,23 @@ def lame_sheet(
     """Return the lame list as it is printed, in the language of the words."""
     count = words.fill("Cows: {0}, by decisions of people", len(lame))
     return LameSheet(
-        title=_title(words.say("Lame list"), on, farm),
+        title=_title(words.say("Lame list"), words.day(on), farm),
         subtitle=count if lame else words.say("No cow is lame."),
         header=words.columns(LAME_COLUMNS),
-        rows=tuple(_lame_row(line, words.say) for line in lame),
+        rows=tuple(_lame_row(line, words) for line in lame),
         words=words,
     )
 
 
-def _lame_row(line: LameCow, say: Callable[[str], str]) -> tuple[str, ...]:
+def _lame_row(line: LameCow, words: SheetWords) -> tuple[str, ...]:
+    say = words.say
     chronic = f", {say('chronic')}" if line.is_chronic else ""
     return (
         line.cow.number,
         str(line.score),
         say(URGENCY_WORDS[line.urgency]) + chronic,
-        line.since.date().isoformat(),
+        words.day(line.since.date()),
         line.cow.group or "",
-        f"{say('Treated')} {line.treated_on}" if line.treated_on else "",
+        f"{say('Treated')} {words.day(line.treated_on)}" if line.treated_on else "",
         " ".join(say(text) for text in (line.next_step, *line.cautions)),
     )

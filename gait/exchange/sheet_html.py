@@ -35,7 +35,7 @@ table.list th,table.list td{border-bottom:1px solid #777;text-align:left;padding
 @page{size:A4;margin:12mm}@media print{body{margin:0}}
 """
 FINDING_COLUMNS = (
-    "Foot, claw | Zone | Finding | Toe, mm | Sole, mm | Block | Bandage | Next, recheck"
+    "Foot, claw | Zone | Finding | Toe, mm | Sole, mm | Block on | Bandage | Next, recheck"
 )
 
 

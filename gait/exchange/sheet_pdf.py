@@ -194,7 +194,7 @@ def _room(page: _Page, words: SheetWords) -> None:
     page.pdf.set_xy(_MARGIN, low + 4.5)
     columns = words.columns(FINDING_COLUMNS)
     blank = [[" "] * len(columns)] * 3
-    page.table(columns, blank, (24, 16, 40, 20, 20, 14, 19, 33), row_height=5.5, size=7.5)
+    page.table(columns, blank, (24, 16, 38, 20, 20, 16, 19, 33), row_height=5.5, size=7.5)
 
 
 def _guide(page: _Page, say: Callable[[str], str]) -> None:

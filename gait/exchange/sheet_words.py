@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,7 +19,12 @@ class SheetWords:
 
         Values are filled in afterwards, so that what people typed stays as they typed it.
         """
-        return self.say(sentence).format(*values)
+        told = (self.day(value) if isinstance(value, date) else value for value in values)
+        return self.say(sentence).format(*told)
+
+    def day(self, on: date) -> str:
+        """Return a day as the language writes it."""
+        return self.say(on.isoformat())
 
     def columns(self, heads: str) -> tuple[str, ...]:
         """Return the heads of a table, given as one text with bars between them.

@@ -15,9 +15,9 @@ from gait.herd.records import TRIM_REASONS, Cow, Finding, Trim
 
 TRIM_COLUMNS: tuple[str, ...] = (
     "animal_id_scheme", "animal_id", "trimmed_on", "who", "reason", "foot", "claw", "zone",
-    "code", "stage", "severity", "block", "bandage", "toe_length_mm", "sole_mm", "finding_note",
-    "medicine", "withdrawal_until", "withdrawal_source", "next_step", "recheck_on", "note",
-    "trim_uid", "corrects",
+    "code", "stage", "severity", "block", "block_claw", "bandage", "toe_length_mm", "sole_mm",
+    "finding_note", "medicine", "withdrawal_until", "withdrawal_source", "next_step", "recheck_on",
+    "note", "trim_uid", "corrects",
 )  # fmt: skip
 
 
@@ -158,12 +158,13 @@ def _finding_of(row: Mapping[str, str]) -> tuple[Finding, ...]:
     return (
         Finding(
             foot=foot,
-            claw=word("claw") or "both",
+            claw=word("claw") or "",
             zone=word("zone"),
             code=word("code"),
             stage=word("stage"),
             severity=word("severity"),
             block=truth(row.get("block", "")),
+            block_claw=word("block_claw"),
             bandage=truth(row.get("bandage", "")),
             toe_length_mm=_length(word("toe_length_mm")),
             sole_mm=_length(word("sole_mm")),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from gait.herd.blocks import blocks_on_sore_claws, wrong_block
 from gait.herd.records import Finding, Trim
 
 FEET: dict[str, str] = {
@@ -239,7 +240,7 @@ def check_finding(finding: Finding) -> list[str]:
     wrong = []
     for value, known, what in (
         (finding.foot, FEET, "foot"),
-        (finding.claw, CLAWS, "claw"),
+        (finding.claw or None, CLAWS, "claw"),
         (finding.zone, ZONES, "zone"),
         (finding.code, CLAW_TERMS, "claw health code"),
         (finding.severity, SEVERITIES, "severity"),
@@ -249,9 +250,12 @@ def check_finding(finding: Finding) -> list[str]:
             wrong.append(f"Unknown {what}: {value}.")
     if finding.stage is not None and finding.code != "DD":
         wrong.append("A stage goes with digital dermatitis only.")
-    if finding.block and finding.claw == "both":
-        wrong.append("A block goes on one claw, the sound one: say which.")
-    return wrong
+    return wrong + wrong_block(finding)
+
+
+def is_empty(trim: Trim) -> bool:
+    """Say whether nothing was entered of what was found, given or noted."""
+    return not (trim.findings or trim.medicine or trim.withdrawal_until or trim.note)
 
 
 def check_trim(trim: Trim) -> list[str]:
@@ -260,6 +264,7 @@ def check_trim(trim: Trim) -> list[str]:
     A medicine needs its withdrawal end and where it was read: nothing is filled in for people.
     """
     wrong = [text for finding in trim.findings for text in check_finding(finding)]
+    wrong += [text for text in blocks_on_sore_claws(trim.findings) if text not in wrong]
     if trim.medicine and trim.withdrawal_until is None:
         wrong.append("Enter until when the withdrawal lasts, from the label or the vet.")
     if trim.withdrawal_until is not None and not trim.withdrawal_source:

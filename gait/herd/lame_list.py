@@ -144,7 +144,7 @@ def _line(
         treated_on=treated_on,
         recheck_on=due,
         next_step=step,
-        cautions=_cautions(spell.latest.score, treated, chronic, rules, today),
+        cautions=_cautions(spell.latest.score, trims, treated, chronic, rules, today),
     )
 
 
@@ -258,17 +258,31 @@ def _next_step(
     return f"Treated on {treated_on}. Recheck on {due}."
 
 
+def withdrawal_caution(trims: Iterable[Trim], today: date) -> str | None:
+    """Return the caution of a cow whose withdrawal time runs, or None; lame or not."""
+    until = max((t.withdrawal_until for t in trims if t.withdrawal_until), default=None)
+    if until is None or until < today:
+        return None
+    return f"Withdrawal until {until}, as typed in from the label or by the vet."
+
+
 def _cautions(
-    score: int, treated: Sequence[Trim], chronic: bool, rules: HerdRules, today: date
+    score: int,
+    trims: Iterable[Trim],
+    treated: Sequence[Trim],
+    chronic: bool,
+    rules: HerdRules,
+    today: date,
 ) -> tuple[str, ...]:
     cautions = []
     if score >= rules.vet_from:
         cautions.append("Do not make her walk far.")
     if chronic:
         cautions.append("Lame again or for long: have the vet look for the cause.")
-    until = max((t.withdrawal_until for t in treated if t.withdrawal_until), default=None)
-    if until is not None and until >= today:
-        cautions.append(f"Withdrawal until {until}, as typed in from the label or by the vet.")
+    # Milk and meat are withheld whatever she was given the medicine for, and until it ends.
+    withdrawal = withdrawal_caution(trims, today)
+    if withdrawal is not None:
+        cautions.append(withdrawal)
     blocks = [t.on for t in treated if any(f.block for f in t.findings)]
     if blocks and (today - max(blocks)).days >= rules.block_check_first:
         cautions.append(f"Block since {max(blocks)}: check it or take it off.")

@@ -17,12 +17,21 @@ ACTIONS: tuple[str, ...] = (
     "backup",
 )
 
+NOBODY_NAMED = "somebody"
+"""What goes on record for a person who has given no name."""
+_NOBODY_NAMED = (NOBODY_NAMED, "not named", "ohne Namen")  # as earlier versions wrote it
+
 _RIGHTS: dict[str, frozenset[str]] = {
     "herdsperson": frozenset({"decide", "identify", "trim", "plan"}),
     "vet": frozenset({"decide", "second_opinion", "identify", "trim"}),
     "manager": frozenset({"decide", "identify", "trim", "plan", "rules", "people", "backup"}),
     "trimmer": frozenset({"identify", "trim"}),
 }
+
+
+def is_named(who: str) -> bool:
+    """Say whether a name on record is that of a person, not the word for who gave none."""
+    return who not in _NOBODY_NAMED
 
 
 def may(roles: Collection[str], action: str) -> bool:

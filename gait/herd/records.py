@@ -26,7 +26,6 @@ DECISION_KINDS: tuple[DecisionKind, ...] = get_args(DecisionKind)
 PassStatus = Literal["to_check", "decided", "unusable"]
 
 IdentitySource = Literal["file_name", "exit_order", "person"]
-IDENTITY_SOURCES: tuple[IdentitySource, ...] = ("file_name", "exit_order", "person")
 
 TrimReason = Literal["therapeutic", "recheck", "maintenance", "taken_back"]
 TRIM_REASONS: tuple[TrimReason, ...] = ("therapeutic", "recheck", "maintenance")
@@ -43,7 +42,8 @@ class Cow:
 
     ``due_on`` is the expected calving, ``calved_on`` the last calving, ``parity`` the number of
     calvings so far (0 = heifer). ``listed`` is False for a number that somebody typed but that
-    no herd list has named yet. ``left_on`` is set when she has left the herd.
+    no herd list has named yet. ``left_on`` is set when she has left the herd, or, with
+    ``taken_off``, when her number was taken off the list.
     """
 
     number: str
@@ -57,6 +57,11 @@ class Cow:
     breed: str | None = None
     left_on: date | None = None
     listed: bool = True
+
+    @property
+    def taken_off(self) -> bool:
+        """True when her number was found to be no cow of the herd: gone, and on no herd list."""
+        return self.left_on is not None and not self.listed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -233,19 +238,22 @@ class Score:
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """What was seen and done on one claw, or on one foot when ``claw`` is ``both``.
+    """What was seen and done on one claw or one foot.
 
     ``foot`` is one of LF, RF, LH, RH (animal's left and right, fore and hind); ``claw`` inner,
-    outer or both; ``zone`` a zone of :mod:`gait.herd.feet`; ``code`` an ICAR claw health code.
+    outer or both, empty where nobody said; ``zone`` a zone of :mod:`gait.herd.feet`; ``code`` an
+    ICAR claw health code. ``block_claw`` is the claw that carries the block, inner or outer; older
+    records do not tell it.
     """
 
     foot: str
-    claw: str = "both"
+    claw: str = ""
     zone: str | None = None
     code: str | None = None
     stage: str | None = None
     severity: str | None = None
     block: bool = False
+    block_claw: str | None = None
     bandage: bool = False
     toe_length_mm: float | None = None
     sole_mm: float | None = None

@@ -16,6 +16,7 @@ _RANK = {
     "second_opinion_wanted": 1,
 }
 """Of the decisions that can carry a score; a second opinion declined carries none."""
+_ANSWERS = ("second_opinion", "second_opinion_declined")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +52,10 @@ def still_valid(decisions: Sequence[Decision]) -> list[Decision]:
     return valid[::-1]
 
 
+def _is_judgement(decision: Decision) -> bool:
+    return decision.kind == "unusable" or (decision.kind in _RANK and decision.score is not None)
+
+
 def standing_decision(decisions: Sequence[Decision]) -> Standing:
     """Return what holds for one pass: the newest decision of the highest rank.
 
@@ -65,10 +70,10 @@ def standing_decision(decisions: Sequence[Decision]) -> Standing:
         All decisions on one pass, in any order.
     """
     valid = still_valid(decisions)
-    answers = [d for d in valid if d.kind in ("second_opinion", "second_opinion_declined")]
+    answers = [d for d in valid if d.kind in _ANSWERS]
     wishes = [d for d in valid if d.kind == "second_opinion_wanted"]
     wants = bool(wishes) and (not answers or answers[-1].version < wishes[-1].version)
-    judged = [d for d in valid if d.kind in _RANK and (d.kind == "unusable" or d.score is not None)]
+    judged = [d for d in valid if _is_judgement(d)]
     if not judged:
         return Standing(status="to_check", score=None, decision=None, wants_second_opinion=wants)
     best = max(judged, key=lambda d: (_RANK[d.kind], d.version))
@@ -78,6 +83,65 @@ def standing_decision(decisions: Sequence[Decision]) -> Standing:
         decision=best,
         wants_second_opinion=wants,
     )
+
+
+def people_differ(decisions: Sequence[Decision]) -> bool:
+    """Say whether people judge a pass differently and no second opinion was given since.
+
+    Of each person the newest word counts. A second opinion, or the word that none can be given,
+    settles what was said before it; somebody who differs from that opinion later opens it again.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        All decisions on one pass, in any order.
+    """
+    words: dict[str, int | None] = {}
+    for decision in still_valid(decisions):
+        if decision.kind in _ANSWERS:
+            words.clear()
+        if _is_judgement(decision):
+            words[decision.who] = None if decision.kind == "unusable" else decision.score
+    return len(set(words.values())) > 1
+
+
+def is_answered(decisions: Sequence[Decision], version: int) -> bool:
+    """Say whether a second opinion, or the word that none can be given, came after a version.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        All decisions on one pass, in any order.
+    version : int
+        Of the decision from which on an answer counts.
+    """
+    return any(d.kind in _ANSWERS and d.version > version for d in still_valid(decisions))
+
+
+def scored_by_two(decisions: Sequence[Decision]) -> tuple[int, int] | None:
+    """Return (a person's score, another person's second opinion) of one pass, if it has both.
+
+    The opinion is the newest that holds; the score is the newest given before anybody gave an
+    opinion: whoever scores later may follow it.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        All decisions on one pass, in any order.
+    """
+    valid = still_valid(decisions)
+    opinions = [d for d in valid if d.kind == "second_opinion"]
+    scores = [
+        d.score
+        for d in valid
+        if d.kind in ("confirmed", "overridden")
+        and opinions
+        and d.version < opinions[0].version
+        and d.who != opinions[-1].who
+    ]
+    if not scores or scores[-1] is None or opinions[-1].score is None:
+        return None
+    return scores[-1], opinions[-1].score
 
 
 def standing_identity(identities: Sequence[Identity]) -> Identity | None:

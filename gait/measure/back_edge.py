@@ -211,7 +211,8 @@ def _first_step(change: npt.NDArray[np.float32], path: IndexArray, reach: int) -
 
 def _length(colours: npt.NDArray[np.floating]) -> FloatArray:
     # several times as fast as np.linalg.norm along an axis of three
-    return np.sqrt(np.einsum("...c,...c->...", colours, colours))
+    length: FloatArray = np.sqrt(np.einsum("...c,...c->...", colours, colours))
+    return length
 
 
 def _clear(strength: FloatArray) -> FloatArray:

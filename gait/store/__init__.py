@@ -17,15 +17,17 @@ Parts of a :class:`Store` (records are the dataclasses of :mod:`gait.herd.record
 
 =============  ====================================================================================
 cows           put(list of Cow), all(), get(number), by_electronic(number), find(typed),
-               calvings(), renumber(old, new)
+               calvings(), renumber(old, new), take_off(number)
 clips          add(sha256, name, who, filmed_at, stored_as, info) -> AddedClip(clip, is_new),
                get, by_sha256, all
 passes         add(clip_id, list of NewPass) -> ids, get(id) -> PassRecord, of_clip, of_cow,
                measures_of_cow, measures_of_herd
 identities     set(pass_id, cow or None, who, source, doubtful, candidates), of_pass
-decisions      add(pass_id, kind, who, score, reason, blind, expected_version), undo(pass_id, who),
-               add_by_eye(cow, score, who), of_pass, of_cow, since, lines, conflicts, settle
-queue          to_check(), second_opinions(), unnamed(), waiting() -> counts
+decisions      add(pass_id, kind, who, score, reason, blind, expected_version),
+               undo(pass_id, who, expected_version), add_by_eye(cow, score, who), of_pass, of_cow,
+               since, newest_by(who, since), lines, conflicts, settle
+queue          to_check(), second_opinions(), for_vet(since), disputed(since), unnamed(),
+               is_unnamed(pass_id), waiting() -> counts
 scores         latest(at_least), of_cows, between(start, end), person_and_tool, learning_rows
 trim_days      plan, change, all, get, put_entries, entries, set_state
 trims          add(Trim with findings), of_cows, since, last_days
@@ -54,7 +56,7 @@ from gait.store import tables as t
 from gait.store.bulk import Bulk, PastDecision, PastPass
 from gait.store.clips import AddedClip, Clips, Passes
 from gait.store.cows import Cows, HerdListChange
-from gait.store.database import Database, herds_on
+from gait.store.database import Database, has_records, herds_on
 from gait.store.decisions import DecisionLine, Decisions
 from gait.store.identities import Identities
 from gait.store.jobs import Jobs, KeptModel, Models
@@ -72,6 +74,7 @@ __all__ = [
     "PastPass",
     "Store",
     "Waiting",
+    "has_records",
     "herds_on",
     "open_store",
 ]

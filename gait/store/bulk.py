@@ -14,7 +14,7 @@ from gait.errors import StoreError
 from gait.herd.records import Cow, DecisionKind, IdentitySource, NewPass, Trim
 from gait.store import tables as t
 from gait.store.clips import walk_values
-from gait.store.cows import put_cows
+from gait.store.cows import ensure_cows, put_cows
 from gait.store.database import Database
 from gait.store.rows import chunks
 from gait.store.state import refresh
@@ -98,7 +98,7 @@ def load_passes(connection: Connection, passes: Sequence[PastPass]) -> list[int]
     """Bring in passes within a transaction; see :meth:`Bulk.load`."""
     if any(past.walk.observed_at is None for past in passes):
         raise StoreError("A pass of the history has no time.", "Give the time of every pass.")
-    _add_strangers(connection, passes)
+    ensure_cows(connection, {past.cow for past in passes if past.cow is not None})
     known_uids, known_passes = _known(connection, passes)
     fresh, pass_ids, decisions = [], set(), []
     for past in passes:
@@ -175,15 +175,6 @@ def _known_trims(connection: Connection, trims: Sequence[Trim]) -> set[str]:
     for some in chunks({trim.uid for trim in trims if trim.uid}):
         known |= set(connection.scalars(select(t.trim.c.uid).where(t.trim.c.uid.in_(some))))
     return known
-
-
-def _add_strangers(connection: Connection, passes: Sequence[PastPass]) -> None:
-    named = {past.cow for past in passes if past.cow is not None}
-    for some in chunks(named):
-        question = select(t.cow.c.number).where(t.cow.c.number.in_(some))
-        known = set(connection.scalars(question))
-        strangers = [Cow(number=cow, listed=False) for cow in some if cow not in known]
-        put_cows(connection, strangers)
 
 
 def _proposals(pass_id: int, past: PastPass) -> list[dict[str, Any]]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from sqlalchemy import Connection, insert, or_, select, update
 
@@ -109,6 +110,28 @@ class Cows:
             if not done.rowcount:
                 raise StoreError(f"There is no cow {old}.", "Look at the herd list.")
 
+    def take_off(self, number: str) -> Cow:
+        """Take a number off the list that is no cow of the herd; return her as she stood there.
+
+        Her electronic number is free for another cow. She comes back when a herd list names her
+        or somebody says that number again.
+
+        Raises
+        ------
+        StoreError
+            If there is no such cow on the list.
+        """
+        c = t.cow.c
+        now = {"left_on": date.today(), "listed": False, "electronic": None}
+        with self._database.write() as connection:
+            found = select(t.cow).where(c.number == number, c.left_on.is_(None)).with_for_update()
+            row = connection.execute(found).mappings().first()
+            if row is None:
+                raise StoreError(f"There is no cow {number}.", "Look at the herd list.")
+            now["updated_at"] = utc_now()
+            connection.execute(update(t.cow).where(c.number == number).values(now))
+        return record(Cow, row)
+
 
 def put_cows(connection: Connection, cows: Sequence[Cow]) -> HerdListChange:
     """Add or bring up to date within a transaction; see :meth:`Cows.put`."""
@@ -132,10 +155,18 @@ def put_cows(connection: Connection, cows: Sequence[Cow]) -> HerdListChange:
 
 
 def ensure_cow(connection: Connection, number: str) -> None:
-    """Note a number that somebody typed, as a cow that no herd list has named yet."""
-    if connection.scalar(select(t.cow.c.number).where(t.cow.c.number == number)) is None:
-        stranger = Cow(number=number, listed=False)
-        connection.execute(insert(t.cow).values(columns_of(stranger, updated_at=utc_now())))
+    """Note a number that somebody typed; see :func:`ensure_cows`."""
+    ensure_cows(connection, [number])
+
+
+def ensure_cows(connection: Connection, numbers: Collection[str]) -> None:
+    """Note numbers that somebody typed, as cows that no herd list has named yet.
+
+    One that was taken off the list comes back.
+    """
+    known = _known(connection, sorted(numbers))
+    back = [cow.number for cow in known.values() if cow.taken_off]
+    put_cows(connection, [Cow(number=n, listed=False) for n in {*numbers} - {*known} | {*back}])
 
 
 def number_order(number: str) -> tuple[int, int, str]:
@@ -153,6 +184,8 @@ def _known(connection: Connection, numbers: Sequence[str]) -> dict[str, Cow]:
 
 def _merged(before: Cow, now: Cow) -> Cow:
     said = {name: value for name, value in vars(now).items() if value is not None}
+    if before.taken_off:  # she is taken in again
+        said["left_on"] = now.left_on
     return replace(before, **said)
 
 

@@ -49,11 +49,10 @@ class Database:
         self.read_only_because = "The farm was opened for reading only." if read_only else ""
         self.herd = herd
         self.folder: Path | None = None
-        if str(where).startswith(("postgresql://", "postgresql+psycopg://", "postgres://")):
+        if _is_server(where):
             self.engine = _postgres_engine(str(where), herd)
         else:
-            path = Path(where)
-            path = path if path.suffix in {".sqlite", ".db"} else path / FILE_NAME
+            path = _file_of(where)
             self.folder = path.parent
             self.engine = self._open_file(path)
         self._prepare(up_to_version)
@@ -151,6 +150,28 @@ class Database:
     def close(self) -> None:
         """Close every connection."""
         self.engine.dispose()
+
+
+def _is_server(where: str | Path) -> bool:
+    return str(where).startswith(("postgresql://", "postgresql+psycopg://", "postgres://"))
+
+
+def _file_of(where: str | Path) -> Path:
+    path = Path(where)
+    return path if path.suffix in {".sqlite", ".db"} else path / FILE_NAME
+
+
+def has_records(where: str | Path, herd: str = "herd") -> bool:
+    """Tell whether a farm's records are there; none are made by asking.
+
+    Parameters
+    ----------
+    where : str or Path
+        Farm folder, ``.sqlite`` file, or ``postgresql://`` address.
+    herd : str
+        Name of the herd on a PostgreSQL server.
+    """
+    return herd in herds_on(str(where)) if _is_server(where) else _file_of(where).is_file()
 
 
 def herds_on(url: str) -> list[str]:

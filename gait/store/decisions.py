@@ -105,12 +105,20 @@ class Decisions:
     ) -> Decision:
         """Take back the newest decision on a pass that still holds, by a new record.
 
+        Parameters
+        ----------
+        pass_id : int
+        who : str
+        expected_version : int, optional
+            ``version`` of the decision that is meant. None: whichever is the newest.
+        reason : str
+
         Raises
         ------
         StoreError
             If there is nothing to take back.
         StoreConflict
-            As for :meth:`add`.
+            If something was decided after the decision that is meant; nothing is kept then.
         """
         said = {
             "kind": "undo",
@@ -157,9 +165,11 @@ class Decisions:
                 made = _insert(connection, pass_id, state["version"] + 1, said, state)
                 refresh(connection, [pass_id])
                 return made
-        raise self._keep_both(pass_id, said, expected_version)
+        raise self._too_late(pass_id, said, expected_version)
 
-    def _keep_both(self, pass_id: int, said: dict[str, Any], seen_version: int) -> StoreConflict:
+    def _too_late(self, pass_id: int, said: dict[str, Any], seen_version: int) -> StoreConflict:
+        if said["kind"] == "undo":
+            return StoreConflict(_told(self.of_pass(pass_id)[-1]), "Nothing was taken back.")
         with self._database.write() as connection:
             state = locked_state(connection, pass_id)
             values = {k: said[k] for k in ("who", "kind", "score", "reason", "blind")}
@@ -173,11 +183,9 @@ class Decisions:
                 )
             )
             theirs = _decisions(connection, t.decision.c.pass_id == pass_id)[-1]
-        other = f"gave {theirs.score}" if theirs.score else theirs.kind.replace("_", " ")
         yours = f"Your {said['score']}" if said["score"] else "Your entry"
         return StoreConflict(
-            f"{theirs.who} decided on this pass in the meantime ({other}).",
-            f"{yours} is kept beside it. Look at both, then decide again.",
+            _told(theirs), f"{yours} is kept beside it. Look at both, then decide again."
         )
 
     def of_pass(self, pass_id: int) -> list[Decision]:
@@ -196,6 +204,16 @@ class Decisions:
         """Return every decision made since then, in order of keeping."""
         with self._database.read() as connection:
             return _decisions(connection, t.decision.c.at >= at)
+
+    def newest_by(self, who: str, since: datetime) -> Decision | None:
+        """Return this person's newest decision since then, while it can be taken back.
+
+        None where it was taken back, or where somebody has decided on that pass after it.
+        """
+        mine = [made for made in self.since(since) if made.who == who]
+        if not mine or mine[-1].kind == "undo":
+            return None
+        return mine[-1] if self.of_pass(mine[-1].pass_id)[-1] == mine[-1] else None
 
     def lines(self, *, cow: str | None = None) -> list[DecisionLine]:
         """Return every decision with the walk it is about, pass by pass: what an export needs."""
@@ -240,6 +258,12 @@ class Decisions:
                 .where(t.conflict.c.conflict_id == conflict_id)
                 .values(settled_at=utc_now(), settled_by=who)
             )
+
+
+def _told(theirs: Decision) -> str:
+    what = f"gave {theirs.score}" if theirs.score else theirs.kind.replace("_", " ")
+    who = theirs.who[:1].upper() + theirs.who[1:]  # "somebody" begins the sentence
+    return f"{who} decided on this pass in the meantime ({what})."
 
 
 def _check(kind: str, who: str, score: int | None, reason: str) -> None:

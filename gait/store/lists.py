@@ -11,6 +11,7 @@ from sqlalchemy import Select, exists, func, or_, select
 
 from gait.herd.records import PassSummary, Score
 from gait.store import tables as t
+from gait.store import two_people
 from gait.store.database import Database
 from gait.store.rows import chunks, record
 
@@ -72,7 +73,7 @@ class Queue:
     def for_vet(self, since: datetime, limit: int = 100) -> list[PassSummary]:
         """Return passes worth a second opinion, most urgent first.
 
-        Those for which somebody asked or two people differ, whenever they were; and of the walks
+        Those for which somebody asked or two people differ, whenever they walked; and of the walks
         since then those that a person scored 4 or 5, or whose plausible run of scores holds both
         a sound and a lame one, unless a second opinion was given or declined already.
 
@@ -82,10 +83,9 @@ class Queue:
             Aware.
         limit : int
         """
-        s, d, c = t.pass_state.c, t.decision.c, t.conflict.c
+        s, d = t.pass_state.c, t.decision.c
         answers = ("second_opinion", "second_opinion_declined")
         answered = select(d.pass_id).where(d.kind.in_(answers), d.at >= since)
-        disputed = select(c.pass_id).where(c.settled_at.is_(None))
         unclear = or_(s.score >= 4, (s.low < 3) & (s.high >= 3), s.proposed >= 4)
         recent = select(s.pass_id).where(
             s.observed_at >= since, unclear, s.pass_id.not_in(answered), s.status != "unusable"
@@ -93,11 +93,16 @@ class Queue:
         asked = select(s.pass_id).where(s.wants_second_opinion.is_(True))
         question = (
             select(t.pass_state)
-            .where(or_(*(s.pass_id.in_(some) for some in (asked, disputed, recent))))
+            .where(or_(*(s.pass_id.in_(some) for some in (asked, self.disputed(since), recent))))
             .order_by(s.wants_second_opinion.desc(), s.priority.desc(), s.pass_id)
             .limit(limit)
         )
         return self._summaries(question)
+
+    def disputed(self, since: datetime) -> set[int]:
+        """Return the passes that two people judge differently; see `two_people.disputed`."""
+        with self._database.read() as connection:
+            return two_people.disputed(connection, since)
 
     def unnamed(self, limit: int = 50) -> list[PassSummary]:
         """Return scored passes that wait to be told which cow they show, the severe first.
@@ -112,6 +117,13 @@ class Queue:
             .limit(limit)
         )
         return self._summaries(question)
+
+    def is_unnamed(self, pass_id: int) -> bool:
+        """Tell whether this pass is among the scored ones that wait to be told whose they are."""
+        s = t.pass_state.c
+        question = select(s.pass_id).where(s.pass_id == pass_id, *_UNNAMED)
+        with self._database.read() as connection:
+            return connection.scalar(question) is not None
 
     def waiting(self) -> Waiting:
         """Return how much is waiting."""
@@ -200,22 +212,9 @@ class Scores:
             return [(int(person), int(tool)) for person, tool in connection.execute(question)]
 
     def person_and_person(self, *, limit: int = 20_000) -> Sequence[tuple[int, int]]:
-        """Return (first person's score, another person's second opinion), newest walks first."""
-        first, second = t.decision.alias("first"), t.decision.alias("second")
-        question = (
-            select(first.c.score, second.c.score)
-            .join(
-                second,
-                (second.c.pass_id == first.c.pass_id)
-                & (second.c.kind == "second_opinion")
-                & (second.c.who != first.c.who),
-            )
-            .where(first.c.kind.in_(("confirmed", "overridden")))
-            .order_by(second.c.decision_id.desc())
-            .limit(limit)
-        )
+        """Return (person's score, another person's second opinion); see `two_people.pairs`."""
         with self._database.read() as connection:
-            return [(int(one), int(other)) for one, other in connection.execute(question)]
+            return two_people.pairs(connection, limit)
 
     def learning_rows(self, limit: int = 20_000) -> list[dict[str, Any]]:
         """Return standing scores with the measures they were given on, newest first.

@@ -160,11 +160,17 @@ def decisions_stay_as_they_are(connection: Connection) -> None:
             connection.execute(text(f"CREATE TRIGGER {name} BEFORE {change} ON {table} {act}"))
 
 
+def blocks_have_their_own_claw(connection: Connection) -> None:
+    """Keep which claw carries a block; what was written before stays as it is."""
+    _run(connection, ("ALTER TABLE finding ADD COLUMN block_claw TEXT",))
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     first_records,
     trim_days_and_findings,
     both_inputs_and_models,
     decisions_stay_as_they_are,
+    blocks_have_their_own_claw,
 )
 
 

@@ -227,6 +227,7 @@ finding = _table(
     Column("stage", Text),
     Column("severity", Text),
     Column("block", Boolean),
+    Column("block_claw", Text),
     Column("bandage", Boolean),
     Column("toe_length_mm", Float),
     Column("sole_mm", Float),

@@ -149,6 +149,10 @@ class Trims:
         """Return the trims of all cows from this day on, oldest first."""
         return self._trims(t.trim.c.on_day >= on, corrected)
 
+    def under_withdrawal(self, on: date) -> list[Trim]:
+        """Return the trims of all cows whose withdrawal time runs on this day, oldest first."""
+        return self._trims(t.trim.c.withdrawal_until >= on, corrected=False)
+
     def _trims(self, where: Any, corrected: bool) -> list[Trim]:
         question = select(t.trim).where(where).order_by(t.trim.c.on_day, t.trim.c.trim_id)
         if not corrected:

@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gait.clip import read_frames
+from gait.clip import Clip
 from gait.landmarks import BACK_AND_HEAD, INDEX
 from gait.measure import measure_pass
+from gait.pipeline import LOOKS_PER_S
 from gait.pose import CowNetwork
 from gait.statistics.spread import TWO_SIDED_90
 from gait.track import Pass, follow, settle_legs
@@ -60,7 +61,8 @@ def main(folder: Path) -> None:
         for written in sorted(folder.glob("*.truth.json")):  # after its film, so both are whole
             film = folder / written.name.replace(".truth.json", ".mp4")
             truth = json.loads(written.read_text("utf-8"))
-            passes = list(follow(read_frames(film), network))
+            with Clip(film, looks_per_s=LOOKS_PER_S) as clip:
+                passes = list(follow(clip.frames(), network))
             if not passes:
                 print(film.name, "no cow found")
                 continue

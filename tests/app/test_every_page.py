@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
+
 import pytest
 
 from app.texts import words
@@ -25,6 +28,8 @@ PAGES = (
     "herd",
     "settings",
 )
+MARKUP = re.compile(r"<style>.*?</style>|<[^>]*>", re.DOTALL)
+ENGLISH_FIGURE = re.compile(r"\d{4}-\d\d-\d\d|(?<![\d.])\d+\.\d+(?!\.?\d)")
 MAY_NOT = words("en")["person.may_not"]
 CLOSED = {
     "herdsperson": {"second_opinion"},
@@ -51,6 +56,25 @@ def test_page_works_in_german(farm: Store, page: OpenPage, name: str) -> None:
     at.run()
     assert not at.exception
     assert at.title[0].value == words("de")[f"{name}.title"]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_german_page_writes_days_and_decimals_as_germans_do(
+    farm: Store, page: OpenPage, name: str
+) -> None:
+    load_history(farm)
+    farm.cows.put([Cow(number="0417", calved_on=date(2026, 1, 30))])
+    farm.trim_days.plan(date.today(), trimmer="Tom", capacity=9)
+    arch = {"head_bob_a1_pct": {"value": 9.24, "se": 0.31, "unit": "% of withers height"}}
+    for cow in ("0417", None):
+        add_pass(farm, cow, str(cow), measures=arch, start_s=1.5, end_s=4.5)
+    at = page(name, cow="0417")
+    at.session_state["language"] = "de"
+    at.run()
+    boxes = [str(option) for s in at.selectbox for option in s.options]
+    shown = "\n".join([words_of(at), *boxes, *(str(table.value) for table in at.table)])
+    assert ENGLISH_FIGURE.findall(MARKUP.sub("", shown)) == []
+    assert {d.proto.format for d in at.date_input} <= {"DD.MM.YYYY"}
 
 
 @pytest.mark.parametrize("role", ROLES)

@@ -29,6 +29,13 @@ def turn_to(at: AppTest, cow: str) -> AppTest:
     return at.run()
 
 
+def keep(at: AppTest) -> AppTest:
+    """Press what keeps the trim; where nothing was entered, say that nothing was found."""
+    at = press(at, "findings_keep")
+    asked = any(str(b.key).startswith("findings_empty") for b in at.button)
+    return press(at, "findings_empty") if asked else at
+
+
 def on_record(farm: Store, cow: str = "184", **more: object) -> Trim:
     trim = Trim(cow=cow, on=TODAY, who="Tom", reason="therapeutic", **more)  # type: ignore[arg-type]
     return farm.trims.add(trim)
@@ -58,7 +65,7 @@ def test_what_was_typed_for_one_cow_is_not_saved_at_another(herd: Store, page: O
     at.radio(key="draft:375:source").set_value("label")
     at.text_area(key="draft:375:note").set_value("note for 375").run()
     at = turn_to(at, "300")
-    press(at, "findings_keep")
+    keep(at)
     (trim,) = herd.trims.of_cows(["300"])
     assert (trim.medicine, trim.withdrawal_until, trim.withdrawal_source) == ("", None, "")
     assert trim.note == ""
@@ -69,11 +76,11 @@ def test_keeping_one_cow_leaves_what_was_put_down_for_another(herd: Store, page:
     at.text_area(key="draft:184:note").set_value("walk her slowly")
     at.segmented_control(key="draft:184:foot_0").select("RH").run()
     at = press(at, "findings_add_184_0")
-    at = press(turn_to(at, "262"), "findings_keep")
+    at = keep(turn_to(at, "262"))
     at = turn_to(at, "184")
     assert "right hind" in words_of(at)
     assert at.text_area(key="draft:184:note").value == "walk her slowly"
-    press(at, "findings_keep")
+    keep(at)
     (trim,) = herd.trims.of_cows(["184"])
     assert ([f.foot for f in trim.findings], trim.note) == (["RH"], "walk her slowly")
 
@@ -94,17 +101,17 @@ def test_the_next_cow_of_the_list_comes_by_herself(farm: Store, page: OpenPage) 
     at = page("findings", cow=order[1])
     # What stands in the list is what a browser sends back: the bare number, whatever she is for.
     assert at.selectbox(key="findings_cow_0").options[: len(order)] == order
-    at = press(at, "findings_keep")
+    at = keep(at)
     assert at.selectbox(key="findings_cow_1").value == order[2]
     assert f"Cow {order[1]} is on record." in words_of(at)
     at = turn_to(at, order[-1])
-    at = press(at, "findings_keep")
+    at = keep(at)
     assert at.selectbox(key="findings_cow_2").value == order[0]
 
 
 def test_a_cow_beside_the_list_leaves_the_box_empty(farm: Store, page: OpenPage) -> None:
     load_history(farm)
-    at = press(page("findings", cow="0412"), "findings_keep")
+    at = keep(page("findings", cow="0412"))
     assert at.selectbox(key="findings_cow_1").value is None
     assert "Choose the cow in the chute." in words_of(at)
 
@@ -113,10 +120,10 @@ def test_a_sheet_is_entered_the_next_morning(herd: Store, page: OpenPage) -> Non
     at = page("findings", cow="184")
     assert at.date_input(key=f"findings_{TODAY}").max == TODAY
     at.date_input(key=f"findings_{TODAY}").set_value(YESTERDAY).run()
-    at = press(at, "findings_keep")
+    at = keep(at)
     (trim,) = herd.trims.of_cows(["184"])
     assert (trim.on, trim.recheck_on) == (YESTERDAY, YESTERDAY + timedelta(days=14))
-    press(turn_to(at, "262"), "findings_keep")  # the day stays for the rest of the sheet
+    keep(turn_to(at, "262"))  # the day stays for the rest of the sheet
     assert herd.trims.of_cows(["262"])[0].on == YESTERDAY
 
 
@@ -125,20 +132,20 @@ def test_a_mistyped_number_is_asked_about(herd: Store, page: OpenPage) -> None:
     assert "Cow 1845 is not on the herd list. Which cow is meant?" in words_of(at)
     assert not [b for b in at.button if b.key == "findings_keep"]
     at = press(at, "findings_cow_0_near_184")
-    press(at, "findings_keep")
+    keep(at)
     assert [t.cow for t in herd.trims.since(TODAY)] == ["184"]
     assert herd.cows.get("1845") is None
 
 
 def test_a_new_number_is_taken_once_somebody_says_so(herd: Store, page: OpenPage) -> None:
     at = press(turn_to(page("findings"), "1845"), "findings_cow_0_is_new")
-    press(at, "findings_keep")
+    keep(at)
     assert [t.cow for t in herd.trims.since(TODAY)] == ["1845"]
 
 
 def test_without_a_herd_list_any_number_is_taken(farm: Store, page: OpenPage) -> None:
-    at = press(turn_to(page("findings"), "7"), "findings_keep")
-    press(turn_to(at, "8"), "findings_keep")
+    at = keep(turn_to(page("findings"), "7"))
+    keep(turn_to(at, "8"))
     assert [t.cow for t in farm.trims.since(TODAY)] == ["7", "8"]
 
 
@@ -158,7 +165,7 @@ def test_a_second_trim_of_the_day_shows_the_first_one_before(herd: Store, page: 
     at = page("findings", cow="184")
     assert f"Cow 184 has a trim of {TODAY} on record already." in words_of(at)
     assert "right hind" in words_of(at)
-    at = press(press(at, "findings_second"), "findings_keep")
+    at = keep(press(at, "findings_second"))
     assert len(herd.trims.of_cows(["184"])) == 2
 
 
@@ -166,10 +173,10 @@ def test_the_second_of_two_people_is_told_of_the_first(herd: Store, page: OpenPa
     at = page("findings", cow="184")
     at.text_area(key="draft:184:note").set_value("mine").run()
     on_record(herd)
-    at = press(at, "findings_keep")
+    at = keep(at)
     assert "on record already" in words_of(at)
     assert len(herd.trims.of_cows(["184"])) == 1
-    at = press(press(at, "findings_second"), "findings_keep")
+    at = keep(press(at, "findings_second"))
     assert [t.note for t in herd.trims.of_cows(["184"])] == ["", "mine"]
 
 
@@ -187,7 +194,7 @@ def test_a_trim_is_corrected_and_the_old_one_stays_in_her_history(
     assert "You are correcting the trim of cow 184" in words_of(at)
     assert at.radio(key=f"{name}:source").value == "vet"
     at.text_area(key=f"{name}:note").set_value("new").run()
-    at = press(at, "findings_keep")
+    at = keep(at)
     (right,) = herd.trims.of_cows(["184"])
     assert (right.note, right.corrects, right.next_step) == ("new", wrong.uid, "vet")
     assert (right.findings, right.recheck_on) == (wrong.findings, wrong.recheck_on)
@@ -209,7 +216,7 @@ def test_a_trim_of_the_wrong_cow_moves_to_the_right_one(farm: Store, page: OpenP
     farm.people.put("Ann", ["herdsperson"])
     at = page("findings", person="Ann", cow=one, correct=wrong.uid)
     at.session_state[f"draft:correct {wrong.uid}:cow"] = two
-    press(at.run(), "findings_keep")
+    keep(at.run())
     assert wrong.uid not in [t.uid for t in farm.trims.of_cows([one])]
     right = farm.trims.of_cows([two])[-1]
     assert (right.corrects, right.who, right.note) == (wrong.uid, "Tom", "(corrected by Ann)")
@@ -231,7 +238,7 @@ def test_the_second_of_two_corrections_is_told(herd: Store, page: OpenPage) -> N
     wrong = on_record(herd)
     at = page("findings", cow="184", correct=wrong.uid)
     on_record(herd, corrects=wrong.uid)
-    at = press(at, "findings_keep")
+    at = keep(at)
     assert "corrected in the meantime" in words_of(at)
     assert len(herd.trims.of_cows(["184"])) == 1
     with pytest.raises(StoreConflict, match="in the meantime"):
@@ -250,7 +257,7 @@ def test_a_lame_trim_without_findings_has_a_recheck_that_the_page_calls_in(
     herd.decisions.add_by_eye("184", score=3, who="Ann")
     at = page("findings", cow="184")
     assert at.selectbox(key="draft:184:next_True").value == "recheck"
-    press(at, "findings_keep")
+    keep(at)
     later = TODAY + timedelta(days=14)
     assert f"Recheck on {later}" in words_of(page("lame_list"))
     assert "<b>184</b>" in words_of(page("recheck"))
@@ -282,5 +289,5 @@ def test_a_maintenance_trim_has_no_recheck(herd: Store, page: OpenPage) -> None:
     at = page("findings", cow="184")
     at.segmented_control(key="draft:184:reason").select("maintenance").run()
     assert at.selectbox(key="draft:184:next_False").value == "none"
-    press(at, "findings_keep")
+    keep(at)
     assert herd.rechecks.all() == []

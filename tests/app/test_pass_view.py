@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 import math
+import shutil
+from pathlib import Path
 
 import pytest
 
 from app import session
+from app.parts import look
+from gait.herd.records import NewPass
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.farms import add_pass
 
 FILM, STILL = "review/a/pass_1.webm", "review/a/pass_1.jpg"
+ICON = Path(look.__file__).parent / "icon.png"
 DELETED = {
     "en": "The film of this pass was deleted: films are kept only as long as Settings says.",
     "de": "Der Film von diesem Vorbeigehen wurde gelöscht",
@@ -95,3 +100,19 @@ def test_a_misread_head_does_not_flatten_the_nod_and_is_told(farm: Store, page: 
     (chart,) = at.get("vega_lite_chart")
     low, high = json.loads(chart.proto.spec)["encoding"]["y"]["scale"]["domain"]
     assert 4 <= low < high <= 6
+
+
+def test_a_photo_is_called_a_photo(farm: Store, page: OpenPage) -> None:
+    assert farm.folder is not None
+    (farm.folder / STILL).parent.mkdir(parents=True)
+    shutil.copy(ICON, farm.folder / STILL)
+    clip = farm.clips.add(sha256="ab" * 32, name="gate.jpg", who="Ann", info={"is_photo": True})
+    walk = NewPass(number=1, files={"still": STILL})
+    (pass_id,) = farm.passes.add(clip.clip.clip_id, [walk])
+    told = in_language(page, "en")
+    assert "gate.jpg · photo" in told
+    assert "0.0 to 0.0 s" not in told
+    assert "No score is proposed for this pass. Look at the picture" in told
+    at = page("to_check")
+    at.button(key=f"check_unusable_{pass_id}").click().run()
+    assert farm.decisions.of_pass(pass_id)[0].reason == "cannot be judged from this photo"

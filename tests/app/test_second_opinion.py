@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gait.errors import StoreConflict
-from gait.herd.records import Cow, Trim
+from gait.herd.records import Cow, Finding, Trim
 from gait.second_opinion import for_second_opinion
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
@@ -157,3 +157,74 @@ def test_cows_treated_since_and_scores_by_eye_wait_only_when_asked_for(farm: Sto
     found = {p.pass_id for p in for_second_opinion(farm, NOW - timedelta(days=14))}
     assert found == {asked, again, trimmed}
     assert treated not in found
+
+
+def test_a_block_put_on_at_a_maintenance_trim_counts_as_treatment_as_on_the_lame_list(
+    farm: Store,
+) -> None:
+    walked = NOW - timedelta(days=2)
+    add_pass(farm, "1", "a", observed_at=walked, proposal=proposal(5, 0.9, (5,)))
+    block = Finding(foot="LH", claw="inner", block=True)
+    trim = Trim(cow="1", on=NOW.date(), who="Tom", reason="maintenance", findings=(block,))
+    farm.trims.add(trim)
+    assert for_second_opinion(farm, NOW - timedelta(days=14)) == []
+
+
+def test_the_effect_is_told_and_the_opinion_can_be_taken_back_on_the_spot(
+    farm: Store, page: OpenPage
+) -> None:
+    farm.people.put("Vera", ["vet"])
+    pass_id = pictured(farm, "213", proposal=proposal(4, 0.9, (4,)))
+    farm.decisions.add(pass_id, kind="overridden", score=5, who="Ann", reason="limps")
+    farm.decisions.add(pass_id, kind="confirmed", score=4, who="Ben")
+    at = press(page("second_opinion", person="Vera"), "second_score_2")
+    assert "your score 2 is kept." in words_of(at)
+    assert "She leaves the lame list." in words_of(at)
+    assert "No cow waits for a second opinion." in words_of(at)
+    at = press(at, "undo")
+    assert "Taken back." in words_of(at)
+    assert at.selectbox(key="second_pass").value == pass_id
+    assert farm.passes.get(pass_id).summary.score == 4
+    at = press(at, "second_score_5")
+    assert "the lame list." not in words_of(at)  # she was on it, and stays
+
+
+def test_a_pass_can_be_opened_though_none_waits(farm: Store, page: OpenPage) -> None:
+    farm.people.put("Vera", ["vet"])
+    pass_id = pictured(farm, "213", proposal=proposal(1, 0.9, (1,)))
+    at = page("second_opinion", person="Vera", **{"pass": str(pass_id)})
+    assert at.selectbox(key="second_pass").value == pass_id
+    assert "There is no pass 99." in words_of(page("second_opinion", **{"pass": "99"}))
+
+
+def test_what_is_typed_as_a_note_does_not_hide_what_another_said(
+    farm: Store, page: OpenPage
+) -> None:
+    farm.people.put("Vera", ["vet"])
+    pass_id = pictured(farm, "213")
+    at = page("second_opinion", person="Vera")
+    farm.decisions.add(pass_id, kind="second_opinion", score=4, who="Karl")
+    at = at.text_input(key=f"second_note_{pass_id}").set_value("even strides").run()
+    at = press(at, "second_score_2")
+    assert "Karl decided on this pass in the meantime (gave 4)." in words_of(at)
+    assert farm.passes.get(pass_id).summary.score == 4
+
+
+def test_a_pass_scored_differently_by_two_says_why_it_waits(farm: Store, page: OpenPage) -> None:
+    pass_id = pictured(farm, "213", proposal=proposal(1, 0.9, (1,)))
+    farm.decisions.add(pass_id, kind="confirmed", score=1, who="Ann")
+    farm.decisions.add(pass_id, kind="overridden", score=2, who="Ben", reason="uneven")
+    (choice,) = [s for s in page("second_opinion").selectbox if s.key == "second_pass"]
+    (line,) = choice.options
+    assert line.startswith("Cow 213")
+    assert line.endswith("two people differ")
+
+
+def test_nothing_stands_under_said_so_far_where_nothing_was_said(
+    farm: Store, page: OpenPage
+) -> None:
+    pass_id = pictured(farm, "213")
+    at = page("second_opinion").toggle(key="second_blind").set_value(False).run()
+    assert "Said so far" not in words_of(at)
+    farm.decisions.add(pass_id, kind="second_opinion_wanted", who="Ann")
+    assert "Said so far" in words_of(at.run())

@@ -181,6 +181,26 @@ def test_cow_is_given_another_number_and_the_old_one_is_free(farm: Store, page: 
     assert "<dt>Left out</dt><dd>0</dd>" in words_of(at)
 
 
+def test_number_entered_by_mistake_is_taken_off_the_list(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0412"), Cow(number="4012")])
+    farm.decisions.add_by_eye("0412", score=3, who="Ann")
+    farm.people.put("Maria", ["manager"])
+    at = page("settings", person="Maria")
+
+    def press_it() -> AppTest:
+        return next(b for b in at.button if b.label == "This is no cow of ours").click().run()
+
+    assert "Choose the number." in words_of(press_it())
+    at.selectbox(key="take_off").select("0412")
+    assert "Records hang on cow 0412: walks 1," in words_of(press_it())
+    at = page("settings", person="Maria")
+    at.selectbox(key="take_off").select("4012")
+    assert "4012 is off the list." in words_of(press_it())
+    assert [c.number for c in farm.cows.all()] == ["0412"]
+    ((_, who, told),) = farm.settings.history("number_taken_off")
+    assert (who, told) == ("Maria", {"cow": "4012", "electronic": None})
+
+
 def test_lists_for_others_are_offered(farm: Store, page: OpenPage) -> None:
     farm.decisions.add_by_eye("184", score=3, who="Ann")
     at = section(page("settings"), "export")

@@ -11,7 +11,7 @@ from datetime import date
 import pytest
 from streamlit.delta_generator import DeltaGenerator
 
-from app.texts import _said, sheet_words, words
+from app.texts import _said, local, sheet_words, words
 from gait import trim_day
 from gait.exchange import sheet_pdf
 from gait.exchange.sheet_html import lame_sheet_html, trim_sheet_html
@@ -75,7 +75,7 @@ def test_umlauts_come_out_right_in_print(font: str, monkeypatch: pytest.MonkeyPa
         monkeypatch.setattr(sheet_pdf, "_FONT_FILES", ())
     read = pdf_words(trim_sheet_pdf(a_trim_sheet(GERMAN)))
     for text in (
-        "Hochtragende Färse, Kalbung erwartet 2026-04-20",
+        "Hochtragende Färse, Kalbung erwartet 20.04.2026",
         "Fuß, Klaue",
         "außen",
         "P Übergang Sohle zu Ballen",
@@ -88,9 +88,9 @@ def test_umlauts_come_out_right_in_print(font: str, monkeypatch: pytest.MonkeyPa
 
 def test_a_german_sheet_keeps_names_as_they_were_typed() -> None:
     read = html_words(trim_sheet_html(a_trim_sheet(GERMAN)))
-    assert "Klauenpflegeblatt 2026-03-04, Cow 9" in read
+    assert "Klauenpflegeblatt 04.03.2026, Cow 9" in read
     assert "Klauenpfleger/in: Block, Kühe: 5, Platz für 8" in read
-    assert "Note 5 von Zöe, 2026-03-02" in read
+    assert "Note 5 von Zöe, 02.03.2026" in read
     assert "Gruppe heel" in read
 
 
@@ -138,12 +138,13 @@ def test_trim_day_gives_its_sheet_in_the_language_of_the_page(
     at = page("trim_day")
     at.session_state["language"] = language
     at.run()
+    today = local.day(language, date.today())
     html, pdf = downloads["trim_html"](), downloads["trim_pdf"]()
     assert isinstance(html, str)
     assert isinstance(pdf, bytes)
     assert f'<html lang="{language}">' in html
-    assert f"{says} {date.today()}" in html
-    assert f"{says} {date.today()}" in pdf_words(pdf)
+    assert f"{says} {today}" in html
+    assert f"{says} {today}" in pdf_words(pdf)
 
 
 @pytest.mark.parametrize(("language", "says"), [("de", "Lahmheitsliste"), ("en", "Lame list")])
@@ -155,8 +156,9 @@ def test_lame_list_is_printed_in_the_language_of_the_page(
     at.session_state["language"] = language
     at.run()
     pdf = downloads["lame_pdf"]()
+    today = local.day(language, date.today())
     assert isinstance(pdf, bytes)
-    assert f"{says} {date.today()}" in pdf_words(pdf)
+    assert f"{says} {today}" in pdf_words(pdf)
 
 
 def test_language_is_that_of_the_page_though_the_sheet_is_made_later(

@@ -6,9 +6,11 @@ import time
 
 import pytest
 import streamlit as st
+from streamlit.elements.lib import policies
 from streamlit.testing.v1 import AppTest
 
 from app import remembering, session
+from gait.herd.records import Cow
 from gait.store import Store
 from tests.app.conftest import MAIN, OpenPage, words_of
 
@@ -251,3 +253,42 @@ def test_outside_service_lets_in_only_verified_names_that_are_set_up(
         assert "nobody of that name is set up here" in words_of(at) or not told["email_verified"]
     if not told:
         assert "Sign in with the farm's account" in [b.label for b in at.button]
+
+
+@pytest.mark.parametrize("people", [("Hans",), ()])
+def test_a_half_entered_finding_outlives_a_reload(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch, people: tuple[str, ...]
+) -> None:
+    monkeypatch.setattr(type(st.context), "cookies", {})  # else a stand-in holding anything
+    farm.cows.put([Cow(number="184")])
+    for name in people:
+        farm.people.put(name, ["manager"])
+    at = page("findings", cow="184")
+    if people:
+        at.selectbox(key="person_choice").select("Hans").run()
+    at.segmented_control(key="draft:184:foot_0").select("RH").run()
+    at.selectbox(key="draft:184:code_0").select("SU").run()
+    at.button(key="findings_add_184_0").click().run()
+    at.segmented_control(key="draft:184:foot_1").select("LH").run()
+    at.text_area(key="draft:184:note").set_value("walk her slowly").run()
+    again = reload(monkeypatch, page, at, name="findings", cow="184")
+    assert "right hind · sole ulcer (SU)" in words_of(again)
+    assert again.segmented_control(key="draft:184:foot_1").value == "LH"
+    assert again.text_area(key="draft:184:note").value == "walk her slowly"
+    again.button(key="findings_add_184_1").click().run()
+    again.button(key="findings_keep_184").click().run()
+    assert [f.foot for f in farm.trims.of_cows(["184"])[0].findings] == ["RH", "LH"]
+    assert "draft:184:note" not in page("findings").session_state, "kept, it is no draft any more"
+
+
+def test_a_name_chosen_on_the_spot_brings_no_warning(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(policies, "_shown_default_value_warning", False)
+    for name in ("Hans", "Maria"):
+        farm.people.put(name, ["manager"])
+    at = page("findings")
+    assert at.selectbox(key="person_choice").value is None
+    at.selectbox(key="name_here_trim").select("Maria").run()
+    assert not at.warning
+    assert at.selectbox(key="person_choice").value == "Maria"

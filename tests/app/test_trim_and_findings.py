@@ -6,10 +6,11 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from app.parts.finding_form import finding_text
 from gait import trim_day
 from gait.errors import StoreError
 from gait.farm import lame_today, plan_trim_day
-from gait.herd.records import Cow, TrimEntry
+from gait.herd.records import Cow, Finding, TrimEntry
 from gait.store import Store
 from tests.app.conftest import OpenPage, words_of
 from tests.app.test_checking import press
@@ -102,7 +103,14 @@ def test_finding_is_entered_and_the_recheck_follows(farm: Store, page: OpenPage)
     at.selectbox(key="draft:0423:code_0").select("SU").run()
     at.checkbox(key="draft:0423:block_0").check().run()
     at = press(at, "findings_add_0423_0")
-    assert "right hind · outer · where sole meets heel · sole ulcer (SU) · Block" in words_of(at)
+    assert "Say which claw the block is on" in words_of(at)
+    at.segmented_control(key="draft:0423:block_claw_0").select("outer").run()
+    at = press(at, "findings_add_0423_0")
+    assert "The block is on the sore claw" in words_of(at)
+    at.segmented_control(key="draft:0423:block_claw_0").select("inner").run()
+    at = press(at, "findings_add_0423_0")
+    sore = "right hind · outer · where sole meets heel · sole ulcer (SU)"
+    assert f"{sore} · Block on the inner claw" in words_of(at)
     at = press(at, "findings_keep")
     assert f"Recheck on {TODAY + timedelta(days=14)}" in words_of(at)
     trim = farm.trims.of_cows(["0423"])[-1]
@@ -110,10 +118,29 @@ def test_finding_is_entered_and_the_recheck_follows(farm: Store, page: OpenPage)
     assert trim.next_step == "watch her walk again"
     (finding,) = trim.findings
     assert (finding.foot, finding.claw, finding.code, finding.block) == ("RH", "outer", "SU", True)
+    assert finding.block_claw == "inner"
     (promise,) = farm.rechecks.all(cows=["0423"], only_open=True)
     assert promise.due_on == TODAY + timedelta(days=14)
     states = {e.cow: e.state for e in farm.trim_days.entries(day.trim_day_id)}
     assert states["0423"] == "done"
+
+
+def test_a_claw_that_nobody_chose_is_kept_as_not_said(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0423")])
+    at = page("findings", cow="0423")
+    at.segmented_control(key="draft:0423:foot_0").select("LH").run()
+    assert not [c for c in at.segmented_control if "block_claw" in str(c.key)]
+    at.selectbox(key="draft:0423:code_0").select("SU").run()
+    at = press(at, "findings_add_0423_0")
+    assert "- left hind · sole ulcer (SU)\n" in words_of(at) + "\n"
+    press(at, "findings_keep")
+    (finding,) = farm.trims.of_cows(["0423"])[-1].findings
+    assert finding.claw == ""
+
+
+def test_a_block_of_older_records_is_shown_without_a_claw_made_up() -> None:
+    old = Finding(foot="LH", claw="outer", code="SU", block=True)
+    assert finding_text(old).endswith("sole ulcer (SU) · Block, on which claw was not said")
 
 
 def test_inches_are_kept_as_millimetres_and_a_thin_sole_warns(farm: Store, page: OpenPage) -> None:
@@ -142,6 +169,23 @@ def test_a_finding_begun_but_not_added_is_not_lost(farm: Store, page: OpenPage) 
     at = press(press(at, "findings_add_0423_0"), "findings_keep")
     (trim,) = farm.trims.of_cows(["0423"])
     assert [f.foot for f in trim.findings] == ["LF"]
+
+
+def test_an_empty_trim_is_kept_only_by_saying_so(farm: Store, page: OpenPage) -> None:
+    farm.cows.put([Cow(number="0423")])
+    farm.decisions.add_by_eye("0423", score=5, who="Ann")
+    day = trim_day.plan_day(farm, TODAY, trimmer="", capacity=12)
+    at = press(page("findings", cow="0423"), "findings_keep")
+    assert "Nothing was found or done?" in words_of(at)
+    assert farm.trims.of_cows(["0423"]) == farm.rechecks.all() == []
+    assert [e.state for e in farm.trim_days.entries(day.trim_day_id)] == ["planned"]
+    assert lame_today(farm)[0].treated_on is None
+    at.segmented_control(key="draft:0423:foot_0").select("LF").run()
+    assert "Nothing was found or done?" not in words_of(at)  # something is being entered
+    at.segmented_control(key="draft:0423:foot_0").unselect("LF").run()
+    press(at, "findings_empty")
+    assert [t.findings for t in farm.trims.of_cows(["0423"])] == [()]
+    assert "No finding" in words_of(page("cow", cow="0423"))
 
 
 def test_length_that_no_claw_has_is_not_taken(farm: Store, page: OpenPage) -> None:

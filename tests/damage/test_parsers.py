@@ -22,8 +22,8 @@ from gait.exchange.ade import read_ade
 from gait.exchange.csv_files import guarded, read_csv, unguarded, write_csv
 from gait.exchange.herd_csv import preview_herd_list
 from gait.exchange.records_csv import read_decisions, read_exit_list
+from gait.herd.named_files import cow_from_file_name
 from gait.herd.records import Cow
-from gait.herd.which_cow import cow_from_file_name
 from gait.intake import take_in
 from gait.pipeline import written_cow
 from gait.pose.card import CHANNELS, read_card

@@ -21,7 +21,7 @@ COW = Cow(number="0412", electronic="276000123456789")
 findings = st.builds(
     Finding,
     foot=st.sampled_from(sorted(FEET)),
-    claw=st.sampled_from(["inner", "outer", "both"]),
+    claw=st.sampled_from(["inner", "outer", "both", ""]),
     code=st.sampled_from(sorted(CLAW_TERMS)),
     severity=st.none() | st.sampled_from(SEVERITIES),
     note=st.text(st.characters(categories=("L",)), max_size=10),
@@ -87,6 +87,32 @@ def test_findings_come_back_as_they_went_out(trim: Trim) -> None:
         trim.medicine,
     )
     assert back.findings == trim.findings
+
+
+def test_a_block_goes_out_in_words_with_its_own_claw_where_it_was_said() -> None:
+    old, new = (
+        Finding(foot="LH", claw="outer", code="SU", block=True, block_claw=claw)
+        for claw in (None, "inner")
+    )
+    for finding, words in ((old, "Block on LH."), (new, "Block on LH, inner claw.")):
+        trim = Trim(
+            cow="0412", on=NOON.date(), who="Tom", reason="therapeutic", findings=(finding,)
+        )
+        assert words in trim_events(trim, COW, made_at=NOON)[0]["remark"]
+
+
+def test_a_diagnosis_of_several_feet_is_a_finding_of_each() -> None:
+    (_, diagnosis) = trim_events(
+        Trim(
+            cow="0412", on=NOON.date(), who="Tom", reason="therapeutic", uid="t1",
+            findings=(Finding(foot="LH", claw="both", code="DD"),),
+        ),
+        COW,
+        made_at=NOON,
+    )  # fmt: skip
+    diagnosis["diagnoses"][0]["positions"].append({"position": "LegsFrontLeft"})
+    (trim,) = read_ade([diagnosis], [COW]).trims
+    assert [(f.foot, f.claw) for f in trim.findings] == [("LH", "both"), ("LF", "")]
 
 
 def test_the_withdrawal_date_goes_out_in_words_only() -> None:

@@ -9,16 +9,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gait.errors import ExchangeError, StoreError
-from gait.exchange.fields import day, electronic_number, guess_date_order, moment
+from gait.exchange.fields import (
+    day,
+    electronic_number,
+    guess_date_order,
+    moment,
+    without_zeros,
+)
 from gait.exchange.herd_csv import (
     cows_to_keep,
-    guess_columns,
     herd_list_csv,
     preview_herd_list,
 )
+from gait.exchange.herd_headers import guess_columns
 from gait.herd.records import Cow
 from gait.store import Store
 
+DAY = date(2026, 1, 1)
 LIST = """Animal number,Electronic number,Born,Lactation,Calved,Dry-off,Due,Pen,Breed,Milk
 0412,276000123456789,2020-05-03,3,2026-01-12,,,A,Holstein,31
 17,,2023-11-01,0,,,2026-05-20,heifers,,0
@@ -67,6 +74,15 @@ def test_all_or_nothing_takes_nothing_when_a_row_is_bad() -> None:
         ("Número de animal", "number"),
         ("Dyr nr", "number"),
         ("Transponder", "electronic"),
+        ("Ohrmarke", "electronic"),
+        ("Ohrmarken-Nr.", "electronic"),
+        ("Lebensnummer", "electronic"),
+        ("Geb.-Datum", "birth_on"),
+        ("Letzte Abkalbung", "calved_on"),
+        ("Erwartete Abkalbung", "due_on"),
+        ("Nächste Kalbung", "due_on"),
+        ("Lakt.-Nr.", "parity"),
+        ("Stallabteil", "group"),
         ("Electronic ID", "electronic"),
         ("Date de naissance", "birth_on"),
         ("Geburtsdatum", "birth_on"),
@@ -150,7 +166,7 @@ words = st.none() | st.text(st.characters(categories=("L",)), min_size=1, max_si
 
 @st.composite
 def herds(draw: st.DrawFn) -> list[Cow]:
-    chosen = draw(st.lists(numbers, unique=True, max_size=6))
+    chosen = draw(st.lists(numbers, unique_by=without_zeros, max_size=6))
     return [
         Cow(
             number=number,
@@ -172,6 +188,34 @@ def test_any_herd_list_comes_back_as_it_was_written(herd: list[Cow]) -> None:
         preview = preview_herd_list(herd_list_csv(herd).encode())
         assert list(preview.cows) == herd
         assert preview.rejected == ()
+
+
+def test_doubtful_rows_are_left_out_with_their_reason() -> None:
+    known = [Cow(number="12"), Cow(number="0044"), Cow(number="44"), Cow(number="07", left_on=DAY)]
+    preview = preview_herd_list(
+        "Tiernummer;Letzte Kalbung;Geburtsdatum\n301;;\n0301;;\n012;;\n44;;\n7;;\n"
+        "15;01.12.2026;\n16;;01.12.2026\n=1+1;;\n17;28.11.2026;\n",
+        known,
+        today=date(2026, 11, 28),
+    )
+    assert [c.number for c in preview.cows] == ["301", "44", "7", "17"]
+    alike = "But for leading zeros cow {}. The same cow? Write her number as it stands there."
+    assert [(r.line, r.why) for r in preview.rejected] == [
+        (3, alike.format("0301 is cow 301 in line 2")),
+        (4, alike.format("012 is cow 12 on record")),
+        (7, "The last calving of cow 15 is still to come: 2026-12-01."),
+        (8, "The birth of cow 16 is still to come: 2026-12-01."),
+        (9, "'=1+1' is no animal number: it begins like a spreadsheet's formula."),
+    ]
+
+
+def test_an_electronic_number_written_as_an_ear_tag_is_told_to_be_double() -> None:
+    preview = preview_herd_list(
+        "Stallnr;Ohrmarke\n1;DE 09 123 45678\n2;276 000912345678\n3;at 123.456.789\n"
+    )
+    assert [c.electronic for c in preview.cows] == ["276000912345678", "040000123456789"]
+    (double,) = preview.rejected
+    assert double.why == "The electronic number 276000912345678 is already in line 2."
 
 
 @pytest.mark.parametrize("text", ["276000123456789", "276 000 123 456 789", "276-000123456789"])

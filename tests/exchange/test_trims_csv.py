@@ -25,32 +25,34 @@ def test_trims_are_written_one_row_per_finding() -> None:
         uid="t1",
         findings=(
             Finding(foot="RH", claw="outer", zone="sole", code="SU", toe_length_mm=82.5),
-            Finding(foot="RH", claw="inner", block=True),
+            Finding(foot="RH", block=True, block_claw="inner"),
         ),
     )
     rows = [row for _, row in as_dicts(read_csv(trims_csv([trim])))]
-    assert [(r["foot"], r["claw"], r["code"], r["block"]) for r in rows] == [
-        ("RH", "outer", "SU", "false"),
-        ("RH", "inner", "", "true"),
+    assert [(r["foot"], r["claw"], r["code"], r["block"], r["block_claw"]) for r in rows] == [
+        ("RH", "outer", "SU", "false", ""),
+        ("RH", "", "", "true", "inner"),
     ]
     assert rows[0]["toe_length_mm"] == "82.5"
 
 
 words = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=15)
 lengths = st.none() | st.floats(1, 200)
-findings = st.builds(
-    Finding,
-    foot=st.sampled_from(sorted(FEET)),
-    claw=st.sampled_from(["inner", "outer"]),
-    zone=st.none() | st.sampled_from(sorted(ZONES)),
-    code=st.none() | st.sampled_from(sorted(CLAW_TERMS)),
-    severity=st.none() | st.sampled_from(SEVERITIES),
-    block=st.booleans(),
-    bandage=st.booleans(),
-    toe_length_mm=lengths,
-    sole_mm=lengths,
-    note=words,
-)
+anything = {
+    "foot": st.sampled_from(sorted(FEET)),
+    "zone": st.none() | st.sampled_from(sorted(ZONES)),
+    "code": st.none() | st.sampled_from(sorted(CLAW_TERMS)),
+    "severity": st.none() | st.sampled_from(SEVERITIES),
+    "bandage": st.booleans(),
+    "toe_length_mm": lengths,
+    "sole_mm": lengths,
+    "note": words,
+}
+blocks = st.builds(
+    Finding, claw=st.just("outer"), block=st.just(True),
+    block_claw=st.sampled_from([None, "inner"]), **anything,
+)  # fmt: skip
+findings = blocks | st.builds(Finding, claw=st.sampled_from(["", "outer", "both"]), **anything)
 
 
 @st.composite

@@ -226,6 +226,20 @@ def test_withdrawal_and_block_are_shown_as_cautions() -> None:
     assert not any("Block" in caution for caution in line.cautions)
 
 
+@pytest.mark.parametrize("on", ["01-02", "03-21"])
+def test_a_running_withdrawal_is_a_caution_whatever_the_medicine_was_given_for(on: str) -> None:
+    trim = Trim(
+        cow="1", on=day(on).date(), who="Tom", reason="maintenance", medicine="as on the label",
+        withdrawal_until=TODAY, withdrawal_source="label",
+    )  # fmt: skip
+    given_ = scores("1", ("03-20", 3))
+    (line,) = listed(given_, trims=(trim,))
+    assert (line.treated_on, len(line.cautions)) == (None, 1)
+    assert line.cautions[0].startswith("Withdrawal until 2026-03-30")
+    (line,) = listed(given_, trims=(trim,), today=TODAY + timedelta(days=1))
+    assert line.cautions == ()
+
+
 def test_two_threes_running_are_needed_when_the_farm_says_so() -> None:
     rules = HerdRules(lame_rule="two_threes")
     assert listed(scores("1", ("03-20", 3)), rules=rules) == []

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gait.herd.named_files import cow_from_file_name, number_in_name
 from gait.herd.which_cow import (
     ExitEntry,
     PassTime,
-    cow_from_file_name,
     match_exit_order,
 )
 from tests.farms import NOON
@@ -183,3 +183,15 @@ def test_two_cows_in_a_name_are_both_given() -> None:
 def test_numbers_that_differ_in_leading_zeros_only_are_not_guessed() -> None:
     assert cow_from_file_name("7.mp4", ("07", "007")).cow is None
     assert cow_from_file_name("07.mp4", ("07", "007")).cow == "07"
+
+
+@pytest.mark.parametrize(
+    ("name", "number"),
+    [
+        ("107.mp4", "107"), ("cow_0412.webm", "0412"), ("kuh17 morning.mov", "17"),
+        ("107_2026-11-28_05-30.mp4", "107"), ("IMG_0107.mp4", None), ("lane.mp4", None),
+        ("107 and 108.mp4", None), ("276000123456789.mp4", None), ("20261128.mp4", None),
+    ],
+)  # fmt: skip
+def test_a_number_in_a_name_is_offered_where_it_is_one(name: str, number: str | None) -> None:
+    assert number_in_name(name) == number

@@ -101,6 +101,8 @@ def test_a_scored_pass_without_a_cow_waits_until_she_is_named(store: Store) -> N
     assert {p.pass_id for p in store.queue.unnamed()} == {lame, severe, guessed}
     waiting = store.queue.waiting()
     assert (waiting.to_check, waiting.unnamed) == (4, 3)
+    everything = [lame, severe, guessed, 4, 5]
+    assert [p for p in everything if store.queue.is_unnamed(p)] == [lame, severe, guessed]
     store.identities.set(severe, "0412", who="Ann")
     store.identities.set(lame, None, who="Ann", source="person")
     assert [p.pass_id for p in store.queue.unnamed()] == [guessed]

@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import inspect, text
 
 from gait.errors import StoreError
+from gait.herd.records import Finding
 from gait.store import Store, open_store, tables
 from gait.store.database import Database
 from gait.store.migrations import MIGRATIONS, migrate, version_of
@@ -99,3 +100,25 @@ def test_a_step_that_fails_leaves_the_records_as_they_were(
         assert version_of(connection) == 1
         assert not inspect(connection).has_table("half_done")
     again.close()
+
+
+def test_a_block_written_before_it_had_its_own_claw_stays_as_it_was(farm: tuple[str, str]) -> None:
+    old = Database(*farm, up_to_version=4)
+    with old.write() as connection:
+        for statement in (
+            _OLD_ROWS[0],
+            "INSERT INTO trim (uid, cow, on_day, at, who, reason, medicine, withdrawal_source, "
+            "next_step, note) VALUES ('t1', '0412', '2026-03-02', '2026-03-02T12:00:00.000000Z', "
+            "'Tom', 'therapeutic', '', '', '', '')",
+            "INSERT INTO finding (trim_id, foot, claw, code, block, bandage, note) "
+            "VALUES (1, 'LH', 'both', 'DD', {no}, {no}, ''), "
+            "(1, 'LH', 'outer', 'SU', {yes}, {no}, '')",
+        ):
+            connection.execute(text(statement.format(yes="true", no="false")))
+    old.close()
+    with open_store(*farm) as store:
+        (trim,) = store.trims.of_cows(["0412"])
+    assert trim.findings == (
+        Finding(foot="LH", claw="both", code="DD"),
+        Finding(foot="LH", claw="outer", code="SU", block=True),
+    )

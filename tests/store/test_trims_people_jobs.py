@@ -53,7 +53,7 @@ def test_a_trim_comes_back_with_every_finding(store: Store) -> None:
         findings=(
             Finding(foot="RH", claw="outer", zone="typical_place", code="SU", severity="severe",
                     toe_length_mm=82.5, sole_mm=5.5, note="deep"),
-            Finding(foot="RH", claw="inner", block=True),
+            Finding(foot="RH", block=True, block_claw="inner"),
         ),
         medicine="as typed",
         withdrawal_until=date(2026, 3, 9),
