@@ -183,6 +183,7 @@ def score_clip(
         The file cannot be used at all; the message says why and what to do.
     """
     from gait.clip import Clip
+    from gait.track import follow
 
     cow = written_cow((Path(name) if name else path).stem)
     looks_per_s = None if every_frame or keep_silhouettes else LOOKS_PER_S
@@ -190,13 +191,13 @@ def score_clip(
         if clip.info.is_photo:
             clip.close()
             return _score_photo(clip.info, network, cow, keep_silhouettes)
-        read = _Told(clip, on_progress)
         measured: list[Future[PassReport]] = []
         problem = ""
         # one cow is measured while the next one walks
         with ThreadPoolExecutor(1, thread_name_prefix="measure") as measuring:
             try:
-                for track in _follow(read, network, keep_silhouettes):
+                frames = _Told(clip, on_progress)
+                for track in follow(frames, network, keep_silhouettes=keep_silhouettes):
                     measured.append(measuring.submit(_report, track, model, cow, withers_height_m))
             except ClipError as error:
                 # of a film that breaks off the first part stands; one that cannot be timed has none
@@ -204,14 +205,14 @@ def score_clip(
                     raise
                 problem = str(error)
         passes = [one.result() for one in measured]
-        return _film_report(read, passes, problem)
+        return _film_report(clip, passes, problem)
 
 
-def _film_report(read: _Told, passes: list[PassReport], problem: str) -> ClipReport:
+def _film_report(clip: Clip, passes: list[PassReport], problem: str) -> ClipReport:
     from gait.track.problems import NO_COW
 
     problems = (problem,) if problem else () if passes else (NO_COW,)
-    return ClipReport(info=read.clip.info, frames=read.clip.count, passes=passes, problems=problems)
+    return ClipReport(info=clip.info, frames=clip.count, passes=passes, problems=problems)
 
 
 class _Told:
@@ -228,12 +229,6 @@ class _Told:
             yield frame
         if self.on_progress:
             self.on_progress(1.0)
-
-
-def _follow(read: _Told, network: CowNetwork, keep: bool) -> Iterator[Pass]:
-    from gait.track import follow
-
-    yield from follow(iter(read), network, keep_silhouettes=keep)
 
 
 def _report(

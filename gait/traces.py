@@ -33,7 +33,7 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``time_s`` and ``head_pct`` (poll over withers, % of withers height), one value a frame,
+        ``time_s`` and ``head_pct`` (poll over withers, % of withers height), one value a look,
         null where not surely seen; ``arch`` likewise; ``hooves``: for each leg the contacts
         [on, off] in s, null for an end that was not seen; ``still``: the frame with the median
         arch, its time and its back line [x, y] in px.
