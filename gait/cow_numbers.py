@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gait.errors import StoreError
+from gait.exchange.fields import without_zeros
 from gait.trim_day import open_days
 
 if TYPE_CHECKING:
@@ -22,8 +23,14 @@ def renumber_cow(store: Store, old: str, new: str, *, who: str) -> None:
     Raises
     ------
     StoreError
-        There is no such cow, or the new number is taken.
+        There is no such cow, or the new number is taken, be it but for leading zeros.
     """
+    for cow in store.cows.all():
+        if cow.number not in (old, new) and without_zeros(cow.number) == without_zeros(new):
+            raise StoreError(
+                f"But for leading zeros cow {new} is cow {cow.number} on record.",
+                "Choose another number.",
+            )
     store.cows.renumber(old, new)
     store.settings.put(RENUMBERED_SETTING, {"old": old, "new": new}, who=who)
 

@@ -64,7 +64,8 @@ def name_by_file(
 ) -> None:
     """Name the cow after the file when it names one cow and shows one.
 
-    A number that the herd list does not hold is not taken, but offered to people.
+    A number that the herd list does not hold is not taken, but offered to people, however plainly
+    the name spells it out: a slip in a name would put a cow on the herd list that is not there.
 
     Parameters
     ----------
@@ -87,16 +88,15 @@ def name_by_file(
         [c.number for c in cows],
         [(c.electronic, c.number) for c in cows if c.electronic],
     )
-    cow = known.cow or (None if known.candidates else written[0])
-    offered = known.candidates or tuple(filter(None, [number_in_name(name)]))
-    if cow is not None or offered:
+    offered = known.candidates or tuple(filter(None, [written[0] or number_in_name(name)]))
+    if offered:
         store.identities.set(
             pass_ids[0],
-            cow,
+            known.cow,
             who=who,
             source="file_name",
-            doubtful=cow is None,
-            candidates=offered if cow is None else (),
+            doubtful=known.cow is None,
+            candidates=() if known.cow else offered,
         )
 
 

@@ -73,11 +73,11 @@ def between_looks(pass_: Pass) -> Pass:
         frame=frame,
         time_s=mixed(pass_.time_s),
         points=mixed(pass_.points),
-        confidence=mixed(pass_.confidence),
+        confidence=np.minimum(pass_.confidence[before], pass_.confidence[after]),
         box=mixed(pass_.box),
         to_ground=mixed(pass_.to_ground),
         back_line=mixed(pass_.back_line),
-        cut=pass_.cut[before],
+        cut=pass_.cut[before] | pass_.cut[after],
         brightness=mixed(pass_.brightness),
         sharpness=mixed(pass_.sharpness),
         overlap=mixed(pass_.overlap),
@@ -109,7 +109,8 @@ def draw_cow(image: Image, pass_: Pass, i: int, scale: float = 1.0) -> None:
     for k, name in enumerate(LANDMARKS):
         if sure[k] >= SURE and np.isfinite(points[k]).all():
             cv2.circle(image, _px(points[k]), 2 * thick, _colour(name), -1, cv2.LINE_AA)
-    _draw_back_line(image, pass_.back_line[i] * scale, thick)
+    if not pass_.cut[i]:  # else one end of it is but a guess, and nothing is measured on it
+        _draw_back_line(image, pass_.back_line[i] * scale, thick)
 
 
 def write_overlay(

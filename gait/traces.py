@@ -11,7 +11,7 @@ import numpy as np
 from gait.landmarks import INDEX
 from gait.measure.head_bob import steady_poll
 from gait.measure.hoof_events import find_swings
-from gait.measure.lane import see_in_lane
+from gait.measure.lane import Lane, see_in_lane
 from gait.overlay import SURE
 
 if TYPE_CHECKING:
@@ -34,13 +34,14 @@ def make_traces(pass_: Pass) -> dict[str, Any]:
     -------
     dict
         ``time_s`` and ``head_pct`` (poll over withers, % of withers height), one value a look,
-        null where not surely seen; ``arch`` likewise; ``hooves``: for each leg the contacts
+        null where not surely seen or, unless that is most of the time, where the edge of the
+        picture cuts her; ``arch``, one value a look; ``hooves``: for each leg the contacts
         [on, off] in s, null for an end that was not seen; ``still``: the frame with the median
         arch, its time and its back line [x, y] in px.
     """
     lane = see_in_lane(pass_)
     head = 100 * (steady_poll(lane) - lane.of("withers")[1]) / lane.withers_height_px
-    head = np.where(_both_sure(pass_, "poll", "withers"), head, np.nan)
+    head = np.where(_shown(lane, _both_sure(pass_, "poll", "withers")), head, np.nan)
     arch = frame_arch(pass_)
     return {
         "time_s": _plain(pass_.time_s),
@@ -56,6 +57,11 @@ def frame_arch(pass_: Pass) -> np.ndarray:
     from gait.measure.back_arch import arch_of_line
 
     return np.asarray(arch_of_line(pass_.back_line), float)
+
+
+def _shown(lane: Lane, sure: np.ndarray) -> np.ndarray:
+    whole = sure & lane.whole
+    return whole if 2 * whole.sum() > sure.sum() else sure
 
 
 def _both_sure(pass_: Pass, *names: str) -> np.ndarray:

@@ -67,8 +67,13 @@ def farm() -> str:
 def test_a_backup_writes_over_no_file_unless_told_so(
     farm: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert main(["backup", "herd.csv", "--farm", farm]) == 2
-    assert "There is a file herd.csv already." in capsys.readouterr().err
+    Path("old.zip").write_text("kept", "utf-8")
+    assert main(["backup", "old.zip", "--farm", farm]) == 2
+    assert "There is a file old.zip already." in capsys.readouterr().err
+    assert Path("old.zip").read_text("utf-8") == "kept"
+    for replace in ([], ["--replace"]):
+        assert main(["backup", "herd.csv", *replace, "--farm", farm]) == 2
+        assert "A backup is written as a .zip file." in capsys.readouterr().err
     assert Path("herd.csv").read_text("utf-8") == "number\n107\n"
     for _ in range(2):
         assert main(["backup", "farm.zip", "--replace", "--farm", farm]) == 0
@@ -123,3 +128,27 @@ def test_a_trim_day_is_not_planned_for_a_day_that_is_over(
         assert store.trim_days.all() == []
     assert main(["trim-day", "sheet.pdf", "--farm", farm]) == 0
     assert "\n1 cow on the sheet of" in "\n" + capsys.readouterr().out
+
+
+DAY = "is no day, or not written year-month-day, such as 2026-12-01."
+TIME = "is no time, or not written year-month-day and clock, such as 2026-11-28T05:30."
+
+
+@pytest.mark.parametrize(
+    ("command", "written", "sentence"),
+    [
+        (["trim-day", "sheet.pdf", "--on"], "01.12.2026", DAY),
+        (["trim-day", "sheet.pdf", "--on"], "2026-02-30", DAY),
+        (["export", "trims", "trims.csv", "--since"], "last week", DAY),
+        (["score", "film.mp4", "--filmed-at"], "28.11.2026", TIME),
+        (["score", "film.mp4", "--filmed-at"], "0001-01-01T00:00", TIME),
+    ],
+)
+def test_a_day_or_time_written_otherwise_is_told_in_one_sentence(
+    command: list[str], written: str, sentence: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main([*command, written])
+    (line,) = capsys.readouterr().err.splitlines()
+    assert ended.value.code == 2
+    assert f"argument {command[-1]}: {written} {sentence} See: exitlane {command[0]} --help" in line

@@ -1,4 +1,4 @@
-"""Numbers off the list: only those on which nothing hangs; on record, and back when taken in."""
+"""Numbers changed, and off the list: only those on which nothing hangs, back when taken in."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from gait.cli import main
-from gait.cow_numbers import TAKEN_OFF_SETTING, take_off_list
+from gait.cow_numbers import TAKEN_OFF_SETTING, renumber_cow, take_off_list
 from gait.errors import StoreError
 from gait.exchange.herd_csv import herd_list_csv
 from gait.herd.records import Cow, Trim, TrimEntry
@@ -120,3 +120,24 @@ def test_the_command_takes_off_and_says_why_not(store, capsys):
     add_pass(store, "0412")
     assert main(["take-off", "0412", *where]) == 2
     assert "Records hang on cow 0412: walks 1" in capsys.readouterr().err
+
+
+def test_a_number_that_another_cow_has_but_for_leading_zeros_is_refused(store):
+    for new in ("412", "00412"):
+        with pytest.raises(StoreError, match=f"zeros cow {new} is cow 0412 on record."):
+            renumber_cow(store, "4012", new, who="Ann")
+    with pytest.raises(StoreError, match="Cow 0412 is already on the list"):
+        renumber_cow(store, "4012", "0412", who="Ann")
+    assert numbers(store) == ["0412", "4012"]
+
+
+def test_a_cows_own_number_gains_and_loses_zeros(store):
+    renumber_cow(store, "0412", "412", who="Ann")
+    renumber_cow(store, "4012", "04012", who="Ann")
+    assert numbers(store) == ["412", "04012"]
+
+
+def test_a_number_is_free_once_the_cow_that_had_it_has_left(store):
+    store.cows.put([Cow(number="0412", left_on=ON)])
+    renumber_cow(store, "4012", "412", who="Ann")
+    assert numbers(store) == ["412"]

@@ -90,10 +90,14 @@ def test_the_file_name_names_the_cow_of_the_herd_list(store, coded_report):
 
 
 @pytest.mark.parametrize("herd", [(), ("0412",)])
-def test_a_number_that_no_herd_list_holds_is_offered_and_not_taken(store, coded_report, herd):
+@pytest.mark.parametrize(
+    "film", [("107.mp4", None), ("cow_107.mp4", "107"), ("tag 107 take 2.mp4", "107")]
+)
+def test_a_number_that_no_herd_list_holds_is_offered_and_not_taken(store, coded_report, herd, film):
     store.cows.put([Cow(number=number) for number in herd])
-    report = replace(coded_report, passes=[replace(coded_report.passes[0], cow=None)])
-    (pass_id,) = file_report(store, report, films=False, name="107.mp4").pass_ids
+    name, spelled_out = film
+    report = replace(coded_report, passes=[replace(coded_report.passes[0], cow=spelled_out)])
+    (pass_id,) = file_report(store, report, films=False, name=name).pass_ids
     summary = store.passes.get(pass_id).summary
     assert (summary.cow, summary.identity_doubtful) == (None, True)
     assert store.identities.of_pass(pass_id)[-1].candidates == ("107",)

@@ -15,7 +15,7 @@ from gait.clip import read_frames, read_info
 from gait.errors import ClipError
 from gait.landmark_csv import HEADER, write_landmarks
 from gait.landmarks import LANDMARKS
-from gait.overlay import between_looks, write_overlay
+from gait.overlay import between_looks, draw_cow, write_overlay
 from gait.pipeline import ClipReport, score_clip
 from gait.score import ScoreModel
 from gait.silhouette_png import write_silhouettes
@@ -164,6 +164,21 @@ def test_in_the_drawn_film_she_is_drawn_in_frames_that_were_not_looked_at_too(fa
     page = next(f for f in read_frames(path) if f.index == between)
     changed = np.abs(page.image[:HEIGHT].astype(int) - plain.image).max(axis=2) > 60
     assert changed.sum() > 200
+
+
+def test_no_back_line_is_drawn_while_the_edge_of_the_picture_cuts_her(coded_report):
+    (walk,) = [p.track for p in coded_report.passes]
+    middle = len(walk) // 2
+    assert not walk.cut[middle]
+    bare = replace(walk, confidence=np.zeros_like(walk.confidence))
+
+    def drawn(cut: bool) -> bool:
+        image = np.zeros((HEIGHT, WIDTH, 3), np.uint8)
+        draw_cow(image, replace(bare, cut=np.full(len(walk), cut)), middle)
+        return bool(image.any())
+
+    assert drawn(cut=False)
+    assert not drawn(cut=True)
 
 
 def test_where_she_was_not_seen_when_looked_for_nothing_is_drawn(fast_film):

@@ -9,7 +9,7 @@ import streamlit as st
 from app import session
 from app.parts import look
 from app.texts import t
-from gait.herd.near_numbers import near_numbers
+from gait.herd.near_numbers import is_strange, near_numbers
 
 NEW_NUMBERS = "numbers_said_to_be_new"
 
@@ -43,8 +43,7 @@ def _is_meant(number: str, key: str) -> bool:
     """Ask about a number that no herd list has named, unless there is no herd list yet."""
     herd = session.store().cows.all()
     new: set[str] = st.session_state.setdefault(NEW_NUMBERS, set())
-    known = {cow.number for cow in herd} | new
-    if number in known or not any(cow.listed for cow in herd):
+    if number in new or not is_strange(number, herd):
         return True
     st.warning(t("who.not_listed", cow=look.literal(number)))
     with st.container(horizontal=True):

@@ -9,7 +9,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from app import session, texts
 from app.parts import look, pass_view, player
-from app.texts import t
+from app.texts import in_english, t
 from gait.checking import outranked
 from gait.errors import GaitError, StoreConflict
 from gait.farm import decide as keep_decision
@@ -65,7 +65,7 @@ def buttons(record: PassRecord, *, place: str) -> None:
         t("decide.unusable"), key=f"{place}_unusable_{pass_id}", width="stretch", wrap=True
     ):
         photo = pass_view.is_photo(record)
-        why = t("decide.unusable_photo" if photo else "decide.unusable_reason")
+        why = in_english("decide.unusable_photo" if photo else "decide.unusable_reason")
         _other(record, "unusable", why, seen)
 
 
@@ -109,7 +109,8 @@ def _ask_why(record: PassRecord, score: int, seen: int, *, place: str) -> None:
         typed = st.text_input(
             t("decide.why_more"), key=f"{place}_why_{pass_id}", placeholder=t("decide.why_hint")
         )
-        reason = ": ".join(w for w in (t(f"why.{picked}") if picked else "", typed.strip()) if w)
+        canned = in_english(f"why.{picked}") if picked else ""
+        reason = ": ".join(w for w in (canned, typed.strip()) if w)
         one, two = st.columns([2, 1])
         label = t("decide.keep", score=score)
         if one.button(label, type="primary", key=f"{place}_keep_{pass_id}", width="stretch"):
@@ -259,22 +260,6 @@ def said() -> None:
     trouble = st.session_state.pop("refused", None)
     if trouble:
         st.error(trouble)
-
-
-def disputes(pass_id: int) -> None:
-    """Show who said what so far, and decisions that came at the same time."""
-    store = session.store()
-    for made in store.decisions.of_pass(pass_id):
-        score = "" if made.score is None else f" {made.score}"
-        line = f"{look.clock(made.at)} {look.person(made.who)}: {t(f'kind.{made.kind}')}{score}"
-        st.caption(line + (f" – {texts.said(made.reason)}" if made.reason else ""))
-    for both in store.decisions.conflicts(pass_id=pass_id):
-        st.warning(t("second.conflict", who=look.person(both.who), score=both.score or "–"))
-        if session.allowed("decide") and st.button(
-            t("second.settled"), key=f"settle_{both.conflict_id}"
-        ):
-            store.decisions.settle(both.conflict_id, who=session.who())
-            st.rerun()
 
 
 def is_lame(cow: str | None) -> bool:

@@ -31,7 +31,7 @@ def show(pages: Mapping[str, Sequence[st.Page]]) -> st.Page:
                 count = waiting.get(page.url_path, 0)
                 label = f"{page.title} ({count})" if count else page.title
                 st.page_link(page, label=label, width="stretch")
-        script.component("close_menu")(key="close_menu")
+        script.component("close_menu")(key="close_menu", data={"who": session.who()})
     return chosen
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, look, pass_view, player, who_is_she
+from app.parts import comparison, decide, look, pass_view, player, said_so_far, who_is_she
 from app.texts import t
 from gait.errors import GaitError
 from gait.herd.records import PassRecord, PassSummary
@@ -167,7 +167,7 @@ with right:
         pass_view.proposal(record)
         if record.summary.version:
             st.markdown(f"**{look.literal(t('second.said_so_far'))}**")
-            decide.disputes(record.summary.pass_id)
+            said_so_far.show(record.summary.pass_id)
     if session.guarded("second_opinion"):
         answer(record, found, blind=blind)
     who_is_she.change(record)

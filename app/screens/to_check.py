@@ -5,7 +5,16 @@ from __future__ import annotations
 import streamlit as st
 
 from app import session
-from app.parts import comparison, decide, learning, pass_view, player, unnamed, who_is_she
+from app.parts import (
+    comparison,
+    decide,
+    learning,
+    pass_view,
+    player,
+    said_so_far,
+    unnamed,
+    who_is_she,
+)
 from app.texts import t
 from gait.checking import passes_to_check
 from gait.errors import GaitError
@@ -80,7 +89,7 @@ def one_cow(record: PassRecord, skipped: list[int]) -> None:
         pass_view.proposal(record)
     with right:
         if record.summary.version:
-            decide.disputes(record.summary.pass_id)
+            said_so_far.show(record.summary.pass_id)
         if session.store().queue.is_unnamed(record.summary.pass_id):
             unnamed.ask(record)
             steps(record.summary.pass_id, skipped)

@@ -17,6 +17,8 @@ LANGUAGES = {"en": "English", "de": "Deutsch"}
 HERE = Path(__file__).resolve().parent
 PLACE = re.compile(r"\{\d\}")
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
+ON_RECORD = ("why.", "decide.unusable_")
+"""How the keys begin of texts that go on record, in English, perhaps with own words behind."""
 
 
 @functools.cache
@@ -53,6 +55,11 @@ def t(key: str, **values: object) -> str:
     return text.format(**{name: shown(value) for name, value in values.items()}) if values else text
 
 
+def in_english(key: str) -> str:
+    """Return a text as it goes on record: its reader may have another language than its writer."""
+    return words("en")[key]
+
+
 def shown(value: object) -> object:
     """Return a day as the person's language writes it; any other value as it is."""
     return local.day(language(), value) if isinstance(value, date) else value
@@ -87,6 +94,10 @@ def _sentences(language: str) -> list[tuple[re.Pattern[str], str]]:
     found: dict[str, str] = {}
     for file in sorted(HERE.glob(f"sentences_{language}*.json")):
         found |= json.loads(file.read_text(encoding="utf-8"))
+    for key, english in words("en").items():
+        if key.startswith(ON_RECORD):
+            other = words(language)[key]
+            found |= {english: other, f"{english}: {{0}}": f"{other}: {{0}}"}
     longest_first = sorted(found, key=lambda english: -len(PLACE.sub("", english)))
     return [
         (re.compile("(.+?)".join(map(re.escape, PLACE.split(english))), re.DOTALL), found[english])

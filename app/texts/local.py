@@ -15,7 +15,7 @@ DAY_BOXES = {"en": "YYYY-MM-DD", "de": "DD.MM.YYYY"}
 COMMA = frozenset({"de"})
 """Languages with a decimal comma."""
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
-_DECIMAL = re.compile(r"-?\d+\.\d+ ?%?")
+_DECIMAL = re.compile(r"-?\d+\.\d+( ?%| [a-z]{1,2})?")
 
 
 def day(language: str, on: date) -> str:

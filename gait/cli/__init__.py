@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from typing import NoReturn
 
 from gait import __version__
 from gait.cli.farm import must_be_farm
@@ -14,18 +15,26 @@ REFUSED = 2
 """Exit code when something cannot be judged or used; the sentence says why."""
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says in one sentence what cannot be understood, without a page of usage."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say it and end."""
+        self.exit(REFUSED, f"{self.prog}: {message.rstrip('.')}. See: {self.prog} --help\n")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every command; imports nothing heavy."""
-    from gait.cli import export, farm, files, imports, learning, score, start
+    from gait.cli import deciding, export, farm, files, imports, learning, score, start
 
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="exitlane",
         description="From film of cows in the exit lane to locomotion scores and the lame list. "
         "It proposes; a person decides.",
     )
     parser.add_argument("--version", action="version", version=f"exitlane {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for part in (start, score, farm, files, export, imports, learning):
+    for part in (start, score, farm, deciding, files, export, imports, learning):
         part.add_commands(commands)
     return parser
 

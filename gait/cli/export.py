@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gait.cli.dates import day
 from gait.cli.farm import farm_option
 from gait.cli.files import must_end
 from gait.errors import ExchangeError
@@ -23,7 +24,7 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("what", choices=sorted(_WRITERS))
     parser.add_argument("file", type=Path, metavar="FILE")
     parser.add_argument("--cow", metavar="ANIMAL_NUMBER", help="for history")
-    parser.add_argument("--since", type=date.fromisoformat, default=date.min, metavar="YYYY-MM-DD")
+    parser.add_argument("--since", type=day, default=date.min, metavar="YYYY-MM-DD")
     farm_option(parser)
     parser.set_defaults(run=run)
 

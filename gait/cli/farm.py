@@ -1,4 +1,4 @@
-"""Commands for the farm's records: herd list, checking, deciding, lame list."""
+"""Commands for the farm's records: herd list, what waits to be checked, lame list."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from gait.errors import StoreError
 
 if TYPE_CHECKING:
     from gait.exchange.herd_csv import HerdListPreview
-    from gait.herd.records import Decision
 
 DEFAULT_FARM = "farm"
 
@@ -26,10 +25,6 @@ def add_commands(commands: Any) -> None:
     cows.add_argument("--all-or-nothing", action="store_true", help="one bad row stops it all")
     queue = farm_command(commands, "queue", "list the passes that wait for a person", run_queue)
     queue.add_argument("--limit", type=int, default=30)
-    name = farm_command(commands, "name", "say which cow a pass shows", run_name)
-    name.add_argument("pass_id", type=int, metavar="PASS")
-    name.add_argument("cow", metavar="ANIMAL_NUMBER")
-    name.add_argument("--by", required=True, metavar="NAME")
     other = farm_command(commands, "renumber", "give a cow another animal number", run_renumber)
     other.add_argument("old", metavar="OLD_NUMBER")
     other.add_argument("new", metavar="NEW_NUMBER")
@@ -39,17 +34,6 @@ def add_commands(commands: Any) -> None:
     )
     off.add_argument("number", metavar="ANIMAL_NUMBER")
     off.add_argument("--by", required=True, metavar="NAME")
-    decide = farm_command(commands, "decide", "confirm or override the score of a pass", run_decide)
-    decide.add_argument("pass_id", type=int, metavar="PASS")
-    decide.add_argument("--score", type=int, choices=range(1, 6), help="default: as proposed")
-    decide.add_argument("--by", required=True, metavar="NAME", help="who decides")
-    decide.add_argument("--reason", default="", help="needed when overriding")
-    decide.add_argument("--blind", action="store_true", help="the proposal was not seen")
-    decide.add_argument("--unusable", action="store_true", help="the pass shows nothing")
-    undo = farm_command(commands, "undo", "take back the newest decision on a pass", run_undo)
-    undo.add_argument("pass_id", type=int, metavar="PASS")
-    undo.add_argument("--by", required=True, metavar="NAME")
-    undo.add_argument("--of", metavar="NAME", help="whose decision, where it is somebody else's")
     farm_command(commands, "lame", "print the herd lame list", run_lame)
 
 
@@ -126,18 +110,6 @@ def run_queue(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_name(args: argparse.Namespace) -> int:
-    """Keep who a cow is."""
-    from gait.store import open_store
-
-    with open_store(args.farm) as store:
-        must_know(store, args.by, "identify")
-        store.passes.get(args.pass_id)
-        store.identities.set(args.pass_id, args.cow, who=args.by, source="person")
-    print(f"Pass {args.pass_id} is cow {args.cow}, says {args.by}.")
-    return 0
-
-
 def run_renumber(args: argparse.Namespace) -> int:
     """Give a cow another number."""
     from gait.cow_numbers import renumber_cow
@@ -159,53 +131,6 @@ def run_take_off(args: argparse.Namespace) -> int:
         must_know(store, args.by, "plan")
         take_off_list(store, args.number, who=args.by)
     print(f"{args.number} is off the list, until it is taken in again.")
-    return 0
-
-
-def run_decide(args: argparse.Namespace) -> int:
-    """Keep a person's decision and say what it means for the lame list."""
-    from gait.checking import outranked
-    from gait.farm import decide, lame_today
-    from gait.store import open_store
-
-    with open_store(args.farm) as store:
-        must_know(store, args.by, "decide")
-        before = {line.cow.number for line in lame_today(store)}
-        if args.unusable:
-            store.decisions.add(args.pass_id, kind="unusable", who=args.by, reason=args.reason)
-            print(f"Pass {args.pass_id} is set aside as unusable.")
-            return 0
-        made = decide(
-            store, args.pass_id, who=args.by, score=args.score, reason=args.reason, blind=args.blind
-        )
-        cow = store.passes.get(args.pass_id).summary.cow
-        after = {line.cow.number for line in lame_today(store)}
-        standing = outranked(store, made)
-    print(f"Pass {args.pass_id}: {_told(made)}.")
-    if standing is not None:
-        print(f"It does not count: the second opinion of {standing.decided_by} stands, score"
-              f" {standing.score}. Ask for a new one if {made.score} is right.")  # fmt: skip
-    print(_what_it_means(cow, before, after))
-    return 0
-
-
-def run_undo(args: argparse.Namespace) -> int:
-    """Take back a decision; it stays on record."""
-    from gait.herd.standing import still_valid
-    from gait.store import open_store
-
-    with open_store(args.farm) as store:
-        must_know(store, args.by, "decide")
-        seen = store.passes.get(args.pass_id).summary.version
-        held = still_valid(store.decisions.of_pass(args.pass_id))
-        newest = _told(held[-1]) if held else ""
-        if held and held[-1].who not in (args.by, args.of):
-            raise StoreError(
-                f"The newest decision on pass {args.pass_id} is somebody else's ({newest}).",
-                f"To take it back all the same, add: --of '{held[-1].who}'",
-            )
-        store.decisions.undo(args.pass_id, who=args.by, expected_version=seen)
-    print(f"Pass {args.pass_id}: taken back ({newest}); both stay on record.")
     return 0
 
 
@@ -237,19 +162,3 @@ def farm_command(
     farm_option(parser, begins=begins)
     parser.set_defaults(run=run)
     return parser
-
-
-def _told(made: Decision) -> str:
-    score = f", score {made.score}" if made.score else ""
-    return f"{made.kind.replace('_', ' ')}{score}, by {made.who}"
-
-
-def _what_it_means(cow: str | None, before: set[str], after: set[str]) -> str:
-    if cow is None:
-        how = "exitlane name PASS NUMBER --by NAME"
-        return f"The pass has no cow yet, so no list changes. Name her: {how}"
-    if cow in after - before:
-        return f"Cow {cow} enters the lame list."
-    if cow in before - after:
-        return f"Cow {cow} leaves the lame list."
-    return f"Cow {cow} stays {'on' if cow in after else 'off'} the lame list."

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
+from gait.cli.dates import day
 from gait.cli.farm import farm_command
 from gait.errors import ExchangeError, StoreError
 
@@ -15,7 +16,7 @@ def add_commands(commands: Any) -> None:
     """Add the commands to the parser."""
     trim = farm_command(commands, "trim-day", "plan a trim day and write its sheet", run_trim_day)
     trim.add_argument("sheet", type=Path, metavar="SHEET.pdf|.html")
-    trim.add_argument("--on", type=date.fromisoformat, default=None, metavar="YYYY-MM-DD")
+    trim.add_argument("--on", type=day, default=None, metavar="YYYY-MM-DD")
     trim.add_argument("--trimmer", default="", metavar="NAME")
     trim.add_argument("--capacity", type=int, default=12, metavar="COWS")
     save = farm_command(commands, "backup", "save the whole farm as one file", run_backup)
@@ -64,6 +65,7 @@ def run_backup(args: argparse.Namespace) -> int:
     from gait.exchange.backup import write_backup
     from gait.store import open_store
 
+    must_end(args.file, "A backup", ".zip")
     if args.file.exists() and not args.replace:
         raise StoreError(
             f"There is a file {args.file} already.",

@@ -7,10 +7,10 @@ import contextlib
 import json
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from gait.cli.dates import moment
 from gait.errors import ClipError, ClipMissing, GaitError
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def add_commands(commands: Any) -> None:
     parser.add_argument("--farm", type=Path, metavar="FOLDER", help="file the passes on this farm")
     parser.add_argument("--exit-order", type=Path, metavar="FILE.csv", help="time, animal number")
     parser.add_argument(
-        "--filmed-at", type=_moment, metavar="2026-11-28T05:30",
+        "--filmed-at", type=moment, metavar="2026-11-28T05:30",
         help="when the film began, for --farm; else as the film itself tells, or the file's time",
     )  # fmt: skip
     parser.add_argument("--workers", type=int, default=1, metavar="N", help="clips at a time")
@@ -205,8 +205,3 @@ def _file(report: ClipReport, args: argparse.Namespace) -> None:
 
     with open_store(args.farm) as store:
         file_report(store, report, filmed_at=args.filmed_at, exit_order=args.exit_order)
-
-
-def _moment(text: str) -> datetime:
-    """Read a time as people write it, in this computer's own time zone."""
-    return datetime.fromisoformat(text).astimezone()

@@ -25,7 +25,8 @@ def blocks_on_sore_claws(findings: Sequence[Finding]) -> list[str]:
 
     Where both claws of a foot are sore, the block goes on the sounder one: that is left to people.
     """
-    sore = {(f.foot, f.claw) for f in findings if f.code or f.zone}
+    # with a claw of its own for the block, the finding's is the sore one, named or not
+    sore = {(f.foot, f.claw) for f in findings if f.code or f.zone or f.block_claw}
     blocked = {(f.foot, f.block_claw) for f in findings if f.block_claw in OTHER_CLAW}
     odd = [(foot, c) for foot, c in blocked & sore if (foot, OTHER_CLAW[c]) not in sore]
     return ["The block is on the sore claw: it goes on the sound one of that foot."] if odd else []

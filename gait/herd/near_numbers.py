@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+
+from gait.herd.records import Cow
 
 MOST_OFF = 2
 LONG = 4
 """From so many digits on, two slips are looked for instead of one (ours)."""
+
+
+def is_strange(number: str, herd: Sequence[Cow]) -> bool:
+    """Tell whether to ask about a number: it is not of the herd, and a herd list has been read."""
+    return any(cow.listed for cow in herd) and all(cow.number != number for cow in herd)
 
 
 def near_numbers(typed: str, numbers: Iterable[str], most: int = 5) -> list[str]:

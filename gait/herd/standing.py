@@ -105,17 +105,33 @@ def people_differ(decisions: Sequence[Decision]) -> bool:
     return len(set(words.values())) > 1
 
 
-def is_answered(decisions: Sequence[Decision], version: int) -> bool:
-    """Say whether a second opinion, or the word that none can be given, came after a version.
+def is_settled(decisions: Sequence[Decision], version: int) -> bool:
+    """Say whether somebody judged a pass, or answered a wish for a second opinion, since a version.
 
     Parameters
     ----------
     decisions : sequence of Decision
         All decisions on one pass, in any order.
     version : int
-        Of the decision from which on an answer counts.
+        The pass's own when the later of two entries came: whoever decides after it can see both.
     """
-    return any(d.kind in _ANSWERS and d.version > version for d in still_valid(decisions))
+    return any(
+        d.version > version and (_is_judgement(d) or d.kind in _ANSWERS)
+        for d in still_valid(decisions)
+    )
+
+
+def overruled(decisions: Sequence[Decision]) -> list[Decision]:
+    """Return the decisions that do not count because the second opinion given before them stands.
+
+    Parameters
+    ----------
+    decisions : sequence of Decision
+        All decisions on one pass, in any order.
+    """
+    best = standing_decision(decisions).decision
+    judged = [d for d in still_valid(decisions) if _is_judgement(d)]
+    return [d for d in judged if best is not None and d.version > best.version]
 
 
 def scored_by_two(decisions: Sequence[Decision]) -> tuple[int, int] | None:

@@ -10,12 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from gait.errors import StoreConflict, StoreError
-from gait.herd.records import (
-    Conflict,
-    Decision,
-    DecisionKind,
-    NewPass,
-)
+from gait.herd.records import Conflict, Decision, DecisionKind, NewPass
 from gait.herd.standing import still_valid
 from gait.store import tables as t
 from gait.store.clips import add_passes
@@ -24,6 +19,7 @@ from gait.store.database import Database
 from gait.store.identities import add_identity, locked_state
 from gait.store.rows import record
 from gait.store.state import refresh
+from gait.store.two_people import open_conflicts
 from gait.store.types import utc_now
 
 
@@ -245,9 +241,9 @@ class Decisions:
         question = select(t.conflict).order_by(t.conflict.c.conflict_id)
         if pass_id is not None:
             question = question.where(t.conflict.c.pass_id == pass_id)
-        if not settled:
-            question = question.where(t.conflict.c.settled_at.is_(None))
         with self._database.read() as connection:
+            if not settled:
+                return open_conflicts(connection, pass_id)
             return [record(Conflict, r) for r in connection.execute(question).mappings()]
 
     def settle(self, conflict_id: int, *, who: str) -> None:

@@ -18,7 +18,7 @@ from gait.store.rows import chunks, record
 
 @dataclass(frozen=True, kw_only=True)
 class Waiting:
-    """How much is waiting: passes to check, for a second opinion, without a cow, in conflict.
+    """How much is waiting: passes to check, for a second opinion, without a cow.
 
     ``to_check`` counts all that the page To check holds; ``unnamed`` are those among them that a
     person scored, but of which nobody has said yet which cow they show.
@@ -27,7 +27,6 @@ class Waiting:
     to_check: int
     second_opinion: int
     unnamed: int
-    conflicts: int
 
 
 _UNNAMED = (
@@ -134,15 +133,11 @@ class Queue:
                 question = select(func.count()).select_from(t.pass_state).where(*where)
                 return int(connection.scalar(question) or 0)
 
-            open_conflicts = select(func.count()).select_from(t.conflict)
             unnamed = count(*_UNNAMED)
             return Waiting(
                 to_check=count(s.status == "to_check") + unnamed,
                 second_opinion=count(s.wants_second_opinion.is_(True)),
                 unnamed=unnamed,
-                conflicts=int(
-                    connection.scalar(open_conflicts.where(t.conflict.c.settled_at.is_(None))) or 0
-                ),
             )
 
     def _summaries(self, question: Select[Any]) -> list[PassSummary]:

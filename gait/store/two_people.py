@@ -7,10 +7,10 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import Connection, func, select, union
+from sqlalchemy import Connection, func, select
 
-from gait.herd.records import Decision
-from gait.herd.standing import is_answered, people_differ, scored_by_two
+from gait.herd.records import Conflict, Decision
+from gait.herd.standing import is_settled, people_differ, scored_by_two
 from gait.store import tables as t
 from gait.store.rows import record
 
@@ -18,7 +18,7 @@ from gait.store.rows import record
 def disputed(connection: Connection, since: datetime) -> set[int]:
     """Return the passes that two people judge differently.
 
-    Those where two decided at once, until somebody settles it; and those on which people decided
+    Those where two decided at once, see :func:`open_conflicts`; and those on which people decided
     since then, see :func:`gait.herd.standing.people_differ`. A second opinion answers either.
 
     Parameters
@@ -27,13 +27,8 @@ def disputed(connection: Connection, since: datetime) -> set[int]:
     since : datetime
         Aware.
     """
-    d, c = t.decision.c, t.conflict.c
-    at_once = (
-        select(c.pass_id, func.max(c.found_version))
-        .where(c.settled_at.is_(None))
-        .group_by(c.pass_id)
-    )
-    found = {pass_id: version for pass_id, version in connection.execute(at_once)}
+    d = t.decision.c
+    at_once = {both.pass_id for both in open_conflicts(connection)}
     recent = select(d.pass_id).where(d.at >= since)
     by_two = (
         select(d.pass_id)
@@ -41,13 +36,27 @@ def disputed(connection: Connection, since: datetime) -> set[int]:
         .group_by(d.pass_id)
         .having(func.count(d.who.distinct()) > 1)
     )
-    candidates = union(by_two, select(c.pass_id).where(c.settled_at.is_(None)))
-    return {
-        made[0].pass_id
-        for made in _by_pass(connection, candidates)
-        if people_differ(made)
-        or (made[0].pass_id in found and not is_answered(made, found[made[0].pass_id]))
-    }
+    return at_once | {m[0].pass_id for m in _by_pass(connection, by_two) if people_differ(m)}
+
+
+def open_conflicts(connection: Connection, pass_id: int | None = None) -> list[Conflict]:
+    """Return the entries that came second, oldest first, of which somebody has still to think.
+
+    Those that nobody marked as settled, and after which nobody decided on that pass: whoever did
+    had both on the screen, see :func:`gait.herd.standing.is_settled`.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+    pass_id : int, optional
+        Of this pass only.
+    """
+    c = t.conflict.c
+    which = [c.settled_at.is_(None), *([] if pass_id is None else [c.pass_id == pass_id])]
+    made = {m[0].pass_id: m for m in _by_pass(connection, select(c.pass_id).where(*which))}
+    question = select(t.conflict).where(*which).order_by(c.conflict_id)
+    found = [record(Conflict, row) for row in connection.execute(question).mappings()]
+    return [both for both in found if not is_settled(made[both.pass_id], both.found_version)]
 
 
 def pairs(connection: Connection, limit: int) -> list[tuple[int, int]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from app.parts import charts, comparison, look
+from app.parts import charts, comparison, decide, look
 from app.texts import LANGUAGES, _said, _sentences, local, preferred, said, t, words
 from gait.comparison import against
 from gait.exchange.trim_guide import CAUTIONS
@@ -33,6 +33,7 @@ FAMILIES = {
     "role": ROLES,
     "reason": TRIM_REASONS,
     "kind": DECISION_KINDS,
+    "why": decide.WHY,
     "scale": range(1, 6),
     "caution": range(len(CAUTIONS)),
     "block": (*OTHER_CLAW, "unsaid"),
@@ -110,7 +111,8 @@ def test_a_sentence_not_known_stays_as_it_is() -> None:
     ("text", "german"),
     [
         ("2026-11-28", "28.11.2026"), ("2026-02-31", "2026-02-31"), ("9.2", "9,2"),
-        ("-0.5 %", "-0,5 %"), ("40%", "40%"), ("0412", "0412"), ("127.0.0.1", "127.0.0.1"),
+        ("1.46 s", "1,46 s"), ("-0.5 %", "-0,5 %"),
+        ("40%", "40%"), ("0412", "0412"), ("127.0.0.1", "127.0.0.1"),
         ("herd-20261128-1", "herd-20261128-1"), ("Kuh 7. Mai.mp4", "Kuh 7. Mai.mp4"),
         ("clip 2026-11-28.mp4", "clip 2026-11-28.mp4"), ("0.9.0", "0.9.0"),
     ],

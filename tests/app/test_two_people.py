@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
 from streamlit.testing.v1 import AppTest
 
 from gait.store import Store
@@ -50,9 +51,13 @@ def test_what_another_decides_while_the_reason_is_asked_is_not_replaced(
     assert farm.passes.get(pass_id).summary.score == 5
     (both,) = farm.decisions.conflicts(pass_id=pass_id)
     assert (both.who, both.score) == ("Hans", 1)
-    # Seen now, so the next word counts.
+    assert "Hans gave 1 at the same time" in words_of(at)
+    # Seen now, so the next word counts, and nothing is left to be settled.
     at = press(at, "check_score_3")
     assert farm.passes.get(pass_id).summary.score == 3
+    for person in ("Hans", "Maria"):
+        at = page("to_check", person=person, **{"pass": str(pass_id)})
+        assert "at the same time" not in words_of(at)
 
 
 def test_a_redraw_does_not_count_as_having_seen_another_decision(
@@ -96,6 +101,8 @@ def test_a_score_that_a_second_opinion_outranks_is_told_plainly(
     assert "Cow 213: your score 5 is on record but does not count." in told
     assert "The second opinion of Vera stands: score 2." in told
     assert "is kept" not in told
+    assert "Vera: second opinion 2\n" in told
+    assert "own score 5 (does not count: the second opinion stands) – Walks worse" in told
     # She is still shown, so that a new opinion is asked for with one tap.
     at = press(at, f"check_second_{pass_id}")
     assert farm.passes.get(pass_id).summary.wants_second_opinion
@@ -121,3 +128,19 @@ def test_a_score_on_an_older_walk_says_that_a_newer_one_counts(farm: Store, page
     pass_id = add_pass(farm, "213")
     at = press(page("to_check", **{"pass": str(pass_id)}), "check_score_3")
     assert "Cow 213: score 3 is kept. Her newer walk, of 2026-03-03, was scored 2" in words_of(at)
+
+
+def test_a_reason_tapped_in_german_is_read_in_either_language(
+    farm: Store, page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pass_id, unusable = add_pass(farm, "213"), add_pass(farm, "209", "b")
+    monkeypatch.setattr("app.texts.language", lambda: "de")
+    at = press(page("to_check", **{"pass": str(pass_id)}), "check_score_5")
+    at = at.pills(key=f"check_why_pick_{pass_id}").select("one_leg").run()
+    at = press(at.text_input(key=f"check_why_{pass_id}").input("hinten links").run(), "check_keep")
+    press(at, f"check_unusable_{unusable}")
+    reasons = [farm.decisions.of_pass(one)[-1].reason for one in (pass_id, unusable)]
+    assert reasons == ["Spares one leg: hinten links", "cannot be judged from this film"]
+    assert "Schont ein Bein: hinten links" in words_of(page("to_check", **{"pass": str(pass_id)}))
+    monkeypatch.setattr("app.texts.language", lambda: "en")
+    assert "Spares one leg: hinten links" in words_of(page("to_check", **{"pass": str(pass_id)}))

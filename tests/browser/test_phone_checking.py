@@ -39,3 +39,25 @@ def test_after_a_tap_the_next_cow_stands_at_the_top(tab: Tab, tmp_path: Path) ->
     tab.settle()
     box = page.locator("[class*=check_why_box]").bounding_box()
     assert 0 <= box["y"] < tall / 2
+
+
+@pytest.mark.parametrize("tab", [("phone", "en-GB")], indirect=True)
+def test_the_menu_closes_once_a_name_or_a_page_was_chosen(tab: Tab, tmp_path: Path) -> None:
+    with open_store(tmp_path / "farm") as store:
+        store.people.put("Ann", ["manager"])
+        store.people.put("Bea", ["herdsperson"])
+    page = tab.page
+    close = page.locator("[data-testid=stSidebarCollapseButton] button")
+    box = page.locator(".st-key-person_choice input")
+    tab.open("to-check")
+    for name in ("Ann", "Bea", None):
+        page.locator("[data-testid=stExpandSidebarButton]").click()
+        close.wait_for(state="attached")
+        if name is None:
+            page.locator(".st-key-menu a").last.click()
+        else:
+            box.click()
+            page.get_by_role("option", name=name, exact=True).click()
+        close.wait_for(state="detached")
+        tab.settle()
+        assert close.count() == 0

@@ -21,6 +21,7 @@ SORE_BLOCK = "The block is on the sore claw: it goes on the sound one of that fo
         ({"claw": "outer", "code": "SU", "block": True, "block_claw": "inner"}, []),
         ({"claw": "outer", "code": "SU", "block": True, "block_claw": "outer"}, [SORE_BLOCK]),
         ({"claw": "outer", "zone": "sole", "block": True, "block_claw": "outer"}, [SORE_BLOCK]),
+        ({"claw": "outer", "block": True, "block_claw": "outer"}, [SORE_BLOCK]),
         ({"claw": "both", "code": "DD", "block": True, "block_claw": "outer"}, []),
         ({"code": "SU", "block": True, "block_claw": "outer"}, []),
         ({"claw": "outer", "block_claw": "inner"}, ["The claw of a block goes with a block only."]),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gait.herd.records import Decision
-from gait.herd.standing import people_differ, scored_by_two
+from gait.herd.standing import is_settled, overruled, people_differ, scored_by_two
 from tests.farms import NOON
 
 KINDS = {"own": "overridden", "vet": "second_opinion", "none": "second_opinion_declined",
@@ -65,3 +65,36 @@ def test_two_people_differ_until_a_second_opinion_settles_it(text: str, differ: 
 )
 def test_a_pass_gives_one_pair_of_what_holds(text: str, pair: tuple[int, int] | None) -> None:
     assert scored_by_two(said(text)) == pair
+
+
+@pytest.mark.parametrize(
+    ("text", "settled"),
+    [
+        ("Ann own 3", False),
+        ("Ann own 3, Ben own 5", True),
+        ("Ann own 3, Ann own 3", True),
+        ("Ann own 3, Ben bad", True),
+        ("Ann own 3, Vera vet 2", True),
+        ("Ann own 3, Vera none", True),
+        ("Ann own 3, Ben wish", False),
+        ("Ann own 3, Ann undo d1", False),
+        ("Ann own 3, Ben own 5, Ben undo d2", False),
+    ],
+)
+def test_two_at_once_are_settled_by_whoever_judges_after_them(text: str, settled: bool) -> None:
+    assert is_settled(said(text), 1) is settled
+
+
+@pytest.mark.parametrize(
+    ("text", "versions"),
+    [
+        ("Ann own 3, Ben own 5", []),
+        ("Ann own 3, Vera vet 2", []),
+        ("Ann own 3, Vera vet 2, Ben own 5, Ann wish", [3]),
+        ("Ann own 3, Vera vet 2, Ben own 5, Vera vet 5", []),
+        ("Vera vet 2, Ben own 5, Ben undo d2, Ann bad", [4]),
+        ("Vera vet 2, Ben own 5, Vera undo d1", []),
+    ],
+)
+def test_what_comes_after_a_second_opinion_does_not_count(text: str, versions: list[int]) -> None:
+    assert [d.version for d in overruled(said(text))] == versions

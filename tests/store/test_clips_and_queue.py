@@ -85,7 +85,7 @@ def test_the_queue_begins_with_the_most_urgent_and_least_certain(store: Store) -
     assert [s.pass_id for s in store.queue.to_check(limit=1, offset=1)] == [unsure]
     store.decisions.add(severe, kind="second_opinion_wanted", who="Ann", score=5)
     assert [s.pass_id for s in store.queue.second_opinions()] == [severe]
-    assert store.queue.waiting() == Waiting(to_check=4, second_opinion=1, unnamed=1, conflicts=0)
+    assert store.queue.waiting() == Waiting(to_check=4, second_opinion=1, unnamed=1)
 
 
 def test_a_scored_pass_without_a_cow_waits_until_she_is_named(store: Store) -> None:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from gait.errors import StoreConflict
+from gait.herd.records import DecisionKind
 from gait.store import Store
 from tests.farms import add_pass
 
@@ -91,3 +92,22 @@ def test_a_second_opinion_ends_what_two_said_at_once(store: Store) -> None:
     assert store.queue.disputed(since) == set()
     store.decisions.undo(pass_id, who="Vera")
     assert store.queue.disputed(since) == {pass_id}
+
+
+@pytest.mark.parametrize(("who", "kind"), [("Ann", "confirmed"), ("Vera", "second_opinion")])
+def test_two_at_once_are_settled_by_the_next_decision_and_stay_on_record(
+    store: Store, who: str, kind: DecisionKind
+) -> None:
+    pass_id, other = add_pass(store, "0209", "a"), add_pass(store, "0213", "b")
+    for one in (pass_id, other):
+        store.decisions.add(one, kind="confirmed", score=3, who="Ann", expected_version=0)
+        with pytest.raises(StoreConflict):
+            store.decisions.add(one, kind="confirmed", score=2, who="Bea", expected_version=0)
+    assert len(store.decisions.conflicts()) == 2
+    again = store.decisions.add(pass_id, kind=kind, score=3, who=who)
+    assert store.decisions.conflicts(pass_id=pass_id) == []
+    assert [c.pass_id for c in store.decisions.conflicts()] == [other]
+    assert len(store.decisions.conflicts(settled=True)) == 2
+    assert store.queue.disputed(NOW - A_MOMENT) == {other}
+    store.decisions.undo(pass_id, who=who, expected_version=again.version)
+    assert len(store.decisions.conflicts(pass_id=pass_id)) == 1
