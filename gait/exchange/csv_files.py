@@ -103,11 +103,12 @@ def read_csv(content: bytes | str) -> CsvTable:
     rows = []
     try:
         line = 1
-        for cells in reader:
+        for written in reader:
+            cells = tuple(unguarded(c) for c in written)
             if header and any(c.strip() for c in cells):
-                rows.append((line, tuple(unguarded(c) for c in cells)))
+                rows.append((line, cells))
             elif not header and any(c.strip() for c in cells):
-                header = tuple(unguarded(c.strip()) for c in cells)
+                header = tuple(unguarded(c.strip()) for c in written)
             line = reader.line_num + 1
     except csv.Error as error:
         raise ExchangeError(
