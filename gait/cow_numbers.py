@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from gait.errors import StoreError
-from gait.exchange.fields import without_zeros
+from gait.herd.near_numbers import without_zeros
 from gait.trim_day import open_days
 
 if TYPE_CHECKING:

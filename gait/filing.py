@@ -93,7 +93,8 @@ def file_report(
     ).clip
     new = [_new_pass(p, filmed, files.get(p.track.number, {})) for p in report.passes]
     pass_ids = store.passes.add(clip.clip_id, new)
-    name_by_file(store, pass_ids, clip.name, who=who, written=[p.cow for p in report.passes])
+    written = next((p.cow for p in report.passes), None)
+    name_by_file(store, pass_ids, clip.name, who=who, written=written)
     if exit_order is not None:
         name_by_exit_order(store, clip.clip_id, exit_order, who=who)
     return Filed(clip_id=clip.clip_id, pass_ids=pass_ids, is_new=True)

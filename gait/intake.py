@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import io
-import tempfile
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -12,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from gait.clip.filmed import filmed_at
-from gait.clip.sniff import sniff
+from gait.clip.sniff import HEAD, kind_of
 from gait.errors import ClipError, ClipUnreadable, StoreReadOnly
 from gait.filing import check_room, check_writable, file_time
 from gait.herd.named_files import number_in_name
@@ -26,8 +25,6 @@ if TYPE_CHECKING:
 INCOMING = "incoming"
 JOB_KIND = "score_clip"
 CHUNK = 1 << 20
-HEAD = 400
-"""Bytes that tell what a file is."""
 SETTLED_S = 3.0
 """A file in the watched folder that changed less than this long ago is still being copied."""
 
@@ -155,13 +152,7 @@ def refuse_no_film(content: BinaryIO, name: str) -> None:
     """
     head = content.read(HEAD)
     content.seek(0)
-    with tempfile.TemporaryDirectory() as folder:
-        begun = Path(folder) / f"begun{Path(name).suffix}"
-        begun.write_bytes(head)
-        try:
-            sniff(begun)
-        except ClipUnreadable as told:
-            raise ClipUnreadable(told.message.replace(begun.name, name), told.hint) from told
+    kind_of(head, name)
 
 
 def refuse_to_come(filmed: datetime) -> None:

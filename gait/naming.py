@@ -60,7 +60,7 @@ def name_by_file(
     name: str,
     *,
     who: str,
-    written: Sequence[str | None] = (None,),
+    written: str | None = None,
 ) -> None:
     """Name the cow after the file when it names one cow and shows one.
 
@@ -75,8 +75,8 @@ def name_by_file(
     name : str
         The file's name.
     who : str
-    written : sequence of str or None
-        The number of each pass that the file's name spells out as a cow's.
+    written : str, optional
+        The number that the file's name spells out as a cow's.
     """
     from gait.herd.named_files import cow_from_file_name, number_in_name
 
@@ -88,7 +88,7 @@ def name_by_file(
         [c.number for c in cows],
         [(c.electronic, c.number) for c in cows if c.electronic],
     )
-    offered = known.candidates or tuple(filter(None, [written[0] or number_in_name(name)]))
+    offered = known.candidates or tuple(filter(None, [written or number_in_name(name)]))
     if offered:
         store.identities.set(
             pass_ids[0],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -59,9 +59,9 @@ def person(who: str) -> str:
     return who if is_named(who) else t("person.unnamed")
 
 
-def cautions(sentences: Iterable[str]) -> str:
-    """Return what to beware of with a cow, a line each, as HTML for st.html."""
-    return "".join(f"<div class='caution'>{plain(said(c))}</div>" for c in sentences)
+def cautions(*sentences: str | None) -> str:
+    """Return what to beware of with a cow, a line each, as HTML for st.html; None is nothing."""
+    return "".join(f"<div class='caution'>{plain(said(c))}</div>" for c in sentences if c)
 
 
 def plain(text: object) -> str:

@@ -49,7 +49,7 @@ def heading(cow: Cow, scores: list[Score]) -> None:
         f"<div class='cow-line'><span class='big-number'>{look.plain(cow.number)}</span>"
         f"{look.score_badge(newest)}<span class='quiet'>{look.plain(other)}</span></div>"
         f"<div class='quiet'>{look.plain(facts)}</div>"
-        f"{look.cautions([withdrawal] if withdrawal else [])}"
+        f"{look.cautions(withdrawal)}"
     )
 
 

@@ -87,7 +87,7 @@ def form(name: str, cow: str, on: date, button: str) -> Trim | None:
         st.subheader(t("findings.so_far", cow=look.literal(cow)))
         caution = withdrawals(session.store()).get(cow)
         if caution:
-            st.html(look.cautions([caution]))
+            st.html(look.cautions(caution))
         trim = trim_form.show(name, cow, on)
         asked = draft.key(name, "asked_if_empty")
         if st.button(button, type="primary", key=f"findings_keep_{name}", width="stretch"):

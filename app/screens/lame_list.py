@@ -36,7 +36,7 @@ def card(line: LameCow) -> None:
             f"{look.mark(t(f'urgency.{line.urgency}'), urgent=line.urgency in URGENT)}{chronic}"
             f"</div><div>{look.plain(said(line.next_step))}</div>"
             f"<div class='quiet'>{look.plain(' · '.join(notes))}</div>"
-            f"{look.cautions(line.cautions)}"
+            f"{look.cautions(*line.cautions)}"
         )
         with act.container(horizontal=True, gap="small"):
             query = {"cow": line.cow.number}

@@ -31,7 +31,7 @@ def card(promise: Recheck, today: date, last: dict[str, int], caution: str | Non
             f"<div class='cow-line'><span class='big-number'>{look.plain(promise.cow)}</span>"
             f"{look.mark(due_text(late), urgent=late > 0)}{before}</div>"
             f"<span class='quiet'>{look.plain(said(promise.why))}</span>"
-            f"{look.cautions([caution] if caution else [])}"
+            f"{look.cautions(caution)}"
         )
         with act:
             score = st.segmented_control(
@@ -122,7 +122,7 @@ for title, some in ((t("recheck.this_week"), soon), (t("recheck.later", count=le
             lines = "".join(
                 f"<li><b>{look.plain(p.cow)}</b> {shown(p.due_on)} "
                 f"<span class='quiet'>{look.plain(said(p.why))}</span>"
-                f"{look.cautions([withheld[p.cow]] if p.cow in withheld else [])}</li>"
+                f"{look.cautions(withheld.get(p.cow))}</li>"
                 for p in some[:200]
             )
             st.html(f"<ul class='reasons'>{lines}</ul>")

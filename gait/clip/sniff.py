@@ -9,6 +9,8 @@ from gait.errors import ClipMissing, ClipTruncated, ClipUnreadable
 from gait.kinds import FILM_SUFFIXES, PHOTO_SUFFIXES
 
 Kind = Literal["film", "photo"]
+HEAD = 400
+"""Bytes from the start of a file that tell what it is."""
 _PHOTO_BRANDS = (b"heic", b"heix", b"mif1", b"msf1", b"heim", b"avif", b"hevc")
 _BOX_NAMES = (b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot")
 _FILM_STARTS = (
@@ -46,17 +48,38 @@ def sniff(path: Path) -> Kind:
         raise ClipMissing(f"There is no file {path}.", "Check the name and the folder.")
     try:
         with path.open("rb") as file:
-            head = file.read(400)
+            head = file.read(HEAD)
     except OSError as error:
         raise ClipUnreadable(
             f"{path.name} cannot be opened ({error.strerror}).", "Check who may read the file."
         ) from error
+    return kind_of(head, path.name)
+
+
+def kind_of(head: bytes, name: str) -> Kind:
+    """Return what a file holds that begins so and is called so.
+
+    Parameters
+    ----------
+    head : bytes
+        The first `HEAD` bytes.
+    name : str
+
+    Returns
+    -------
+    {'film', 'photo'}
+
+    Raises
+    ------
+    ClipUnreadable
+        As for `sniff`.
+    """
     if not head:
         raise ClipUnreadable(
-            f"{path.name} is empty.", "Copy it from the camera again; the copy was cut off."
+            f"{name} is empty.", "Copy it from the camera again; the copy was cut off."
         )
-    kind = _kind(head, path.name)
-    _check_name(path, kind)
+    kind = _kind(head, name)
+    _check_name(name, kind)
     return kind
 
 
@@ -81,16 +104,16 @@ def _kind(head: bytes, name: str) -> Kind:
     )
 
 
-def _check_name(path: Path, kind: Kind) -> None:
-    suffix = path.suffix.lower()
+def _check_name(name: str, kind: Kind) -> None:
+    suffix = Path(name).suffix.lower()
     if kind == "photo" and suffix in FILM_SUFFIXES:
         raise ClipUnreadable(
-            f"{path.name} is a photo, though its name ends in {suffix}.",
+            f"{name} is a photo, though its name ends in {suffix}.",
             "Choose the film itself; to have the photo looked at, rename it to end in .jpg.",
         )
     if kind == "film" and suffix in PHOTO_SUFFIXES:
         raise ClipUnreadable(
-            f"{path.name} is a film, though its name ends in {suffix}.",
+            f"{name} is a film, though its name ends in {suffix}.",
             "Rename it to end in .mp4 and try again.",
         )
 

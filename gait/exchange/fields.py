@@ -42,11 +42,6 @@ def electronic_number(text: str) -> str:
     return bare
 
 
-def without_zeros(number: str) -> str:
-    """Return an animal number of digits without its leading zeros; any other as it stands."""
-    return (number.lstrip("0") or "0") if number.isdecimal() else number
-
-
 def animal_number(text: str) -> str:
     """Return an animal number: text as it stands, outer spaces off, leading zeros kept.
 

@@ -12,6 +12,7 @@ from gait.errors import ExchangeError
 from gait.exchange import fields as f
 from gait.exchange.csv_files import CsvTable, read_csv, write_csv
 from gait.exchange.herd_headers import guess_columns
+from gait.herd.near_numbers import without_zeros
 from gait.herd.records import Cow
 
 FIELDS: dict[str, str] = {
@@ -155,7 +156,7 @@ def _read_rows(
 ) -> tuple[list[Cow], list[Rejected]]:
     holders = {cow.electronic: cow for cow in known if cow.electronic}
     before = {cow.number: cow for cow in known}
-    alike = {f.without_zeros(cow.number): cow.number for cow in known if cow.left_on is None}
+    alike = {without_zeros(cow.number): cow.number for cow in known if cow.left_on is None}
     cows: list[Cow] = []
     rejected: list[Rejected] = []
     lines: dict[str, int] = {}
@@ -170,7 +171,7 @@ def _read_rows(
             rejected.append(Rejected(line=line, cells=cells, why=str(error)))
             continue
         lines[cow.number] = line
-        alike[f.without_zeros(cow.number)] = cow.number
+        alike[without_zeros(cow.number)] = cow.number
         if cow.electronic:
             lines[cow.electronic] = line
         cows.append(cow)
@@ -211,7 +212,7 @@ def _refuse_to_come(cow: Cow, today: date) -> None:
 
 def _refuse_alike(number: str, alike: Mapping[str, str], lines: Mapping[str, int]) -> None:
     """Refuse a new number that another cow has but for leading zeros: mostly it is she."""
-    other = alike.get(f.without_zeros(number), number)
+    other = alike.get(without_zeros(number), number)
     if other == number:
         return
     hint = "The same cow? Write her number as it stands there."

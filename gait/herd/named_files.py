@@ -7,6 +7,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
+from gait.herd.near_numbers import without_zeros
+
 _WORDS = re.compile(r"[^0-9A-Za-zÀ-ɏ]+")
 _DATE = re.compile(
     r"(?<!\d)(?:(?:19|20)\d\d[-_. ]?[01]\d[-_. ]?[0-3]\d|[0-3]?\d[-_.][01]?\d[-_.](?:19|20)\d\d)"
@@ -100,5 +102,4 @@ def _cows_of(part: str, numbers: Collection[str], by_electronic: dict[str, str])
         return [part]
     if not part.isdecimal():
         return [n for n in numbers if n.lower() == part.lower()]
-    bare = part.lstrip("0") or "0"
-    return [n for n in numbers if n.isdecimal() and (n.lstrip("0") or "0") == bare]
+    return [n for n in numbers if without_zeros(n) == without_zeros(part)]

@@ -11,6 +11,11 @@ LONG = 4
 """From so many digits on, two slips are looked for instead of one (ours)."""
 
 
+def without_zeros(number: str) -> str:
+    """Return an animal number of digits without its leading zeros; any other as it stands."""
+    return (number.lstrip("0") or "0") if number.isdecimal() else number
+
+
 def is_strange(number: str, herd: Sequence[Cow]) -> bool:
     """Tell whether to ask about a number: it is not of the herd, and a herd list has been read."""
     return any(cow.listed for cow in herd) and all(cow.number != number for cow in herd)

@@ -16,7 +16,8 @@ _RANK = {
     "second_opinion_wanted": 1,
 }
 """Of the decisions that can carry a score; a second opinion declined carries none."""
-_ANSWERS = ("second_opinion", "second_opinion_declined")
+ANSWERS = ("second_opinion", "second_opinion_declined")
+"""Of the decisions those that answer a wish for a second opinion."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +71,7 @@ def standing_decision(decisions: Sequence[Decision]) -> Standing:
         All decisions on one pass, in any order.
     """
     valid = still_valid(decisions)
-    answers = [d for d in valid if d.kind in _ANSWERS]
+    answers = [d for d in valid if d.kind in ANSWERS]
     wishes = [d for d in valid if d.kind == "second_opinion_wanted"]
     wants = bool(wishes) and (not answers or answers[-1].version < wishes[-1].version)
     judged = [d for d in valid if _is_judgement(d)]
@@ -98,7 +99,7 @@ def people_differ(decisions: Sequence[Decision]) -> bool:
     """
     words: dict[str, int | None] = {}
     for decision in still_valid(decisions):
-        if decision.kind in _ANSWERS:
+        if decision.kind in ANSWERS:
             words.clear()
         if _is_judgement(decision):
             words[decision.who] = None if decision.kind == "unusable" else decision.score
@@ -116,7 +117,7 @@ def is_settled(decisions: Sequence[Decision], version: int) -> bool:
         The pass's own when the later of two entries came: whoever decides after it can see both.
     """
     return any(
-        d.version > version and (_is_judgement(d) or d.kind in _ANSWERS)
+        d.version > version and (_is_judgement(d) or d.kind in ANSWERS)
         for d in still_valid(decisions)
     )
 

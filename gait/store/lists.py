@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Select, exists, func, or_, select
 
 from gait.herd.records import PassSummary, Score
+from gait.herd.standing import ANSWERS
 from gait.store import tables as t
 from gait.store import two_people
 from gait.store.database import Database
@@ -83,8 +84,7 @@ class Queue:
         limit : int
         """
         s, d = t.pass_state.c, t.decision.c
-        answers = ("second_opinion", "second_opinion_declined")
-        answered = select(d.pass_id).where(d.kind.in_(answers), d.at >= since)
+        answered = select(d.pass_id).where(d.kind.in_(ANSWERS), d.at >= since)
         unclear = or_(s.score >= 4, (s.low < 3) & (s.high >= 3), s.proposed >= 4)
         recent = select(s.pass_id).where(
             s.observed_at >= since, unclear, s.pass_id.not_in(answered), s.status != "unusable"

@@ -9,19 +9,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gait.errors import ExchangeError, StoreError
-from gait.exchange.fields import (
-    day,
-    electronic_number,
-    guess_date_order,
-    moment,
-    without_zeros,
-)
+from gait.exchange.fields import day, electronic_number, guess_date_order, moment
 from gait.exchange.herd_csv import (
     cows_to_keep,
     herd_list_csv,
     preview_herd_list,
 )
 from gait.exchange.herd_headers import guess_columns
+from gait.herd.near_numbers import without_zeros
 from gait.herd.records import Cow
 from gait.store import Store
 
